@@ -1,0 +1,1 @@
+"""spreadwatch: where every trolled line is, how sure that is, and what the next turn does to it."""

@@ -1,0 +1,272 @@
+"""Every type that crosses a folder. Frozen, SI units, the unit in the name.
+
+Axes of everything people see: x forward, y starboard, z down, origin at the boat's reference point on the
+still water surface. Angles [rad] clockwise from true north in [0, 2 pi). `set_rad` is the direction the water
+moves TOWARD. `t_s` [s] runs from the first input and strictly increases. None = unknown; never 0.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+State = Literal["ok", "doubtful", "stale", "dead"]
+Mode = Literal["live", "simulated", "replayed"]
+RodState = Literal["aboard", "going out", "fishing", "fish on", "coming in", "unknown"]
+Side = Literal["port", "starboard", "centre"]
+
+STATES: tuple[State, ...] = ("ok", "doubtful", "stale", "dead")
+"""From best to worst: the weakest needed input decides."""
+
+BOAT_QUANTITIES: Mapping[str, str] = {
+    "stw_mps": "m/s",  # speed through the water
+    "heading_rad": "rad",  # true
+    "sog_mps": "m/s",
+    "cog_rad": "rad",
+    "set_rad": "rad",  # the surface layer moves TOWARD this
+    "drift_mps": "m/s",
+    "water_depth_m": "m",  # below the surface
+    "water_temp_c": "degC",
+    "rate_of_turn_radps": "rad/s",  # + to starboard
+    "lat_deg": "deg",
+    "lon_deg": "deg",
+}
+"""Published name of each boat quantity and its unit."""
+
+LINE_QUANTITIES: Mapping[str, str] = {
+    "depth_m": "m",  # lure below the surface
+    "swing_m": "m",  # lure from the rod tip, + to starboard
+    "setback_m": "m",  # lure from the rod tip, + astern
+    "tension_n": "N",  # at the rod tip
+    "lure_speed_mps": "m/s",  # lure through the water where the lure is
+}
+"""Published name of each line quantity and its unit."""
+
+Z90 = 1.2815515655446004
+"""Standard normal 90 % quantile: low/high of a value with a normal error are value -/+ Z90 sigma."""
+
+
+# --- inputs: recorded as they came -------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """One framed sentence (checksum already verified), without line end."""
+
+    t_s: float
+    source: str  # the source's URL as configured, e.g. "udp:10110"
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineSetting:
+    """What the operator set on one rod; None leaves a field as it was."""
+
+    t_s: float
+    rod: str
+    line_out_m: float | None = None  # on the counter
+    setting: float | None = None  # planer dial
+    rod_state: RodState | None = None
+    tripped: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One decoded value in SI. `quantity` is one of sensing.nmea.QUANTITIES."""
+
+    t_s: float
+    quantity: str
+    value: float
+    source: str  # "<source>/<sentence>", e.g. "udp:10110/VHW"
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """Everything that arrived up to and including `t_s`, the next instant of the 4 Hz grid."""
+
+    t_s: float
+    sentences: tuple[Sentence, ...] = ()
+    settings: tuple[LineSetting, ...] = ()
+    utc: str | None = None  # ISO 8601 of this instant when a replay clock knows it better
+    settle: bool = False  # after a gap of more than 60 s: lines settle anew
+
+
+# --- estimates ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A number with its worth. DEAD carries value None. `cause` says why it is not ok."""
+
+    value: float | None = None
+    sigma: float | None = None
+    state: State = "dead"
+    age_s: float | None = None
+    source: str = "none"
+    cause: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BoatState:
+    """The boat at one instant; one Estimate per name of BOAT_QUANTITIES."""
+
+    t_s: float
+    utc: str | None = None
+    stw_mps: Estimate = Estimate()
+    heading_rad: Estimate = Estimate()
+    sog_mps: Estimate = Estimate()
+    cog_rad: Estimate = Estimate()
+    set_rad: Estimate = Estimate()
+    drift_mps: Estimate = Estimate()
+    water_depth_m: Estimate = Estimate()
+    water_temp_c: Estimate = Estimate()
+    rate_of_turn_radps: Estimate = Estimate()
+    lat_deg: Estimate = Estimate()
+    lon_deg: Estimate = Estimate()
+
+
+@dataclass(frozen=True, slots=True)
+class Q:
+    """A published number: SI value with its 10 % and 90 % quantiles, state, age [s] and source."""
+
+    value: float | None
+    low: float | None
+    high: float | None
+    unit: str
+    state: State
+    age_s: float | None
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineState:
+    """One rod's line at one instant: a Q per name of LINE_QUANTITIES, what is odd about it, and its curve."""
+
+    t_s: float
+    rod: str
+    depth_m: Q
+    swing_m: Q
+    setback_m: Q
+    tension_n: Q
+    lure_speed_mps: Q
+    conditions: tuple[str, ...] = ()  # "tripped", "line folding", "not digging", "outside tested range" ...
+    rod_state: RodState = "unknown"
+    shape_m: tuple[tuple[float, float, float], ...] = ()  # (N, 3) boat axes, rod tip first, lure last
+
+
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """One situation to tell; `phase` is "active", "acknowledged" or "gone"."""
+
+    t_s: float
+    key: str
+    rod: str | None
+    priority: Literal["alarm", "warning", "caution"]
+    text: str
+    phase: str
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """The one thing published, shown and compared."""
+
+    t_s: float
+    utc: str | None
+    seq: int
+    mode: Mode
+    boat: Mapping[str, Q]
+    lines: Mapping[str, LineState]
+    alerts: tuple[Alert, ...] = ()
+
+
+# --- configuration (loaded by config.py) -------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Coefficient:
+    """A physical number, its honest band (10 % and 90 % quantiles) and where it comes from."""
+
+    value: float
+    low: float
+    high: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineType:
+    """A kind of line, one file of configs/lines/."""
+
+    name: str  # the file's stem
+    about: str
+    coefficients: Mapping[str, Coefficient]  # diameter_m mass_kg_m normal_drag tangential_drag stiffness_n
+
+
+@dataclass(frozen=True, slots=True)
+class BodyType:
+    """A thing tied into a line, one file of configs/bodies/; `kind` chooses its force law in lines/bodies.py."""
+
+    name: str  # the file's stem
+    kind: str  # "planer", "sphere" or "lure"
+    about: str
+    coefficients: Mapping[str, Coefficient]
+    setting_min: float | None = None  # dial range, planers only
+    setting_max: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RigPart:
+    """One part of a rig, from the reel to the hook: either a line or a body.
+
+    The first line part is the main line; its length is the rod's line out.
+    """
+
+    line: str | None = None
+    length_m: float | None = None
+    body: str | None = None
+    setting: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rod:
+    """One rod: where its tip is, what hangs on it, what its counter shows."""
+
+    name: str
+    side: Side  # which side a planer set for this rod must run; also orders the page, port to starboard
+    about: str
+    tip_forward_m: float
+    tip_starboard_m: float
+    tip_height_m: float
+    line_out_m: float  # on the counter, from counter_zero down to the first body
+    rig: tuple[RigPart, ...]
+    counter_zero: Literal["tip", "surface"] = "tip"  # a downrigger counts from the water
+    rod_state: RodState = "fishing"
+
+
+@dataclass(frozen=True, slots=True)
+class BoatConfig:
+    """The boat and its sensors; `variation_deg` (+ east) is used when no sentence brings one."""
+
+    id: str  # [a-z0-9-], the <boat> of the topics
+    title: str
+    units: Literal["angler", "metric"] = "angler"
+    variation_deg: float | None = None
+    speed_log_factor: float = 1.0  # true speed = factor x reading
+    compass_offset_deg: float = 0.0  # true = reading + offset
+    sounder_below_surface_m: float = 0.0  # added when DPT brings no offset of its own
+    water_density_kg_m3: float = 999.0
+    gravity_m_s2: float = 9.80665
+
+
+@dataclass(frozen=True, slots=True)
+class Config:
+    """Everything configured, validated."""
+
+    boat: BoatConfig
+    rods: tuple[Rod, ...]
+    lines: Mapping[str, LineType]
+    bodies: Mapping[str, BodyType]
+    sources: tuple[str, ...] = ()
+    broker: str = "none"
+    page_port: int = 8620
+    origin: Mapping[str, str] = field(default_factory=dict)  # where each part was read: {"boat": path, ...}

@@ -1,0 +1,205 @@
+"""What a configuration file may hold: one row per key with its check, its meaning, whether it must be there.
+
+A check takes the raw TOML value and returns it in SI; it raises ValueError with what is allowed. A new key is
+one row here and one field of the type in messages.py (and its line in README.md: a test looks).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from assistant.units import parse_length_m
+
+Check = Callable[[object], object]
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key: its check, what it means, and whether a file without it is refused."""
+
+    name: str
+    check: Check
+    about: str
+    required: bool = False
+
+
+def number(low: float, high: float, unit: str = "") -> Check:
+    """A finite number [unit] within low..high, ends included."""
+    allowed = f"a number {low:g}..{high:g} {unit}".rstrip()
+
+    def check(raw: object) -> float:
+        if isinstance(raw, bool) or not isinstance(raw, int | float):
+            raise ValueError(f"want {allowed}")
+        # An integer may be too long for a float: compare before converting.
+        if not low <= raw <= high:
+            raise ValueError(f"want {allowed}")
+        return float(raw)
+
+    return check
+
+
+def whole(low: int, high: int) -> Check:
+    """A whole number within low..high, ends included."""
+
+    def check(raw: object) -> int:
+        if isinstance(raw, bool) or not isinstance(raw, int) or not low <= raw <= high:
+            raise ValueError(f"want a whole number {low}..{high}")
+        return raw
+
+    return check
+
+
+def length(low_m: float, high_m: float) -> Check:
+    """A length with its unit such as "175 ft", within low..high [m]."""
+    allowed = f'a length with its unit (ft, m, yd, in), such as "12 ft", {low_m:g}..{high_m:g} m'
+
+    def check(raw: object) -> float:
+        if not isinstance(raw, str) or len(raw) > 40:
+            raise ValueError(f"want {allowed}")
+        try:
+            value_m = parse_length_m(raw)
+        except ValueError:
+            raise ValueError(f"want {allowed}") from None
+        if raw.strip()[-1:].isdigit() or not math.isfinite(value_m) or not low_m <= value_m <= high_m:
+            raise ValueError(f"want {allowed}")
+        return value_m
+
+    return check
+
+
+def text(pattern: str, words: str) -> Check:
+    """A text that matches `pattern` from end to end; `words` says the same to people."""
+
+    def check(raw: object) -> str:
+        if not isinstance(raw, str) or not re.fullmatch(pattern, raw):
+            raise ValueError(f"want {words}")
+        return raw
+
+    return check
+
+
+def choice(*names: str) -> Check:
+    """One of `names`."""
+
+    def check(raw: object) -> str:
+        if not isinstance(raw, str) or raw not in names:
+            raise ValueError("want one of " + ", ".join(f'"{name}"' for name in names))
+        return raw
+
+    return check
+
+
+def texts(pattern: str, words: str) -> Check:
+    """A list of at most 16 texts that match `pattern`."""
+    one = text(pattern, words)
+
+    def check(raw: object) -> tuple[object, ...]:
+        if not isinstance(raw, list) or len(raw) > 16:
+            raise ValueError(f"want a list of at most 16, each {words}")
+        return tuple(one(item) for item in raw)
+
+    return check
+
+
+LINE_OF_TEXT = text(r"[^\x00-\x1f\x7f]{1,120}", "a text of 1..120 characters on one line")
+ROD_NAME = text(r"[A-Za-z0-9_-]{1,12}", "1..12 of A-Z a-z 0-9 _ -")
+PART_NAME = text(r"[a-z0-9-]{1,40}", "the name of a file there, without .toml: 1..40 of a-z 0-9 -")
+
+BROKER = text(r"none|embedded|mqtts?://[!-~]{1,200}", "none, embedded or mqtt(s)://host:port")
+
+BOAT_KEYS = (
+    Key("id", text(r"[a-z0-9-]{1,40}", "1..40 of a-z 0-9 -"), "the <boat> of the topics", required=True),
+    Key("title", LINE_OF_TEXT, "the boat's name as shown", required=True),
+    Key("units", choice("angler", "metric"), "ft, mph, lb, F or metric"),
+    Key("variation_deg", number(-180.0, 180.0, "degrees"), "+ east; used when no sentence brings one"),
+    Key("speed_log_factor", number(0.3, 3.0), "true speed through the water = factor x reading"),
+    Key("compass_offset_deg", number(-180.0, 180.0, "degrees"), "true heading = reading + offset"),
+    Key("sounder_below_surface_m", number(0.0, 10.0, "m"), "added when the sounder sends no offset"),
+    Key("water_density_kg_m3", number(990.0, 1050.0, "kg/m3"), "999 fresh, about 1025 in the sea"),
+    Key("gravity_m_s2", number(9.7, 9.9, "m/s2"), "acceleration of free fall"),
+    Key("sources", texts(r"[!-~]{1,200}", "a source such as udp:10110"), "when no --source is given"),
+    Key("broker", BROKER, "when no --broker is given"),
+    Key("page_port", whole(1, 65535), "where the page is served when no --port is given"),
+)
+
+ROD_STATE = choice("aboard", "going out", "fishing", "fish on", "coming in", "unknown")
+
+ROD_KEYS = (
+    Key("name", ROD_NAME, "short name, used in topics and on the page", required=True),
+    Key("side", choice("port", "starboard", "centre"), "the side a planer must run", required=True),
+    Key("about", LINE_OF_TEXT, "what it is, in words"),
+    Key("tip", lambda raw: raw, "a table: forward, starboard, height", required=True),
+    Key("line_out", length(0.5, 600.0), "what the counter shows", required=True),
+    Key("rig", lambda raw: raw, "a list of parts from the reel to the hook", required=True),
+    Key("counter_zero", choice("tip", "surface"), "where the counter reads 0"),
+    Key("rod_state", ROD_STATE, "at the start"),
+)
+
+TIP_KEYS = (
+    Key("forward", length(-30.0, 30.0), "of the middle of the boat; negative aft", required=True),
+    Key("starboard", length(-15.0, 15.0), "of the middle line; negative to port", required=True),
+    Key("height", length(0.0, 10.0), "above the water", required=True),
+)
+
+PART_KEYS = (
+    Key("line", PART_NAME, "a file of lines/"),
+    Key("length", length(0.1, 200.0), "of this piece; the main line has none, it is as long as the line out"),
+    Key("body", PART_NAME, "a file of bodies/"),
+    Key("setting", number(-10.0, 10.0), "planers only: the dial"),
+)
+
+ANY_NUMBER = number(0.0, 1e6)  # replaced by the range of the coefficient at hand
+BAND_KEYS = (
+    Key("value", ANY_NUMBER, "the value used", required=True),
+    Key("low", ANY_NUMBER, "10 % quantile", required=True),
+    Key("high", ANY_NUMBER, "90 % quantile", required=True),
+)
+SOURCE_KEY = Key(
+    "source",
+    text(r"[^\x00-\x1f\x7f]{4,400}", "4..400 characters"),
+    "where the number comes from",
+    required=True,
+)
+
+ABOUT = Key("about", LINE_OF_TEXT, "what it is, in words", required=True)
+SETTING_KEYS = (
+    Key("setting_min", number(-10.0, 10.0), "lowest mark of the dial", required=True),
+    Key("setting_max", number(-10.0, 10.0), "highest mark of the dial", required=True),
+)
+
+LINE_COEFFICIENTS: Mapping[str, Check] = {
+    "diameter_m": number(5e-5, 0.02, "m"),
+    "mass_kg_m": number(1e-6, 1.0, "kg/m"),
+    "normal_drag": number(0.1, 5.0),
+    "tangential_drag": number(0.0, 0.5),
+    "stiffness_n": number(10.0, 1e6, "N"),
+}
+"""Plausible range of each coefficient of a line type; all are needed."""
+
+BODY_COEFFICIENTS: Mapping[str, Mapping[str, Check]] = {
+    "planer": {
+        "plate_area_m2": number(1e-4, 0.2, "m2"),
+        "lift_coefficient": number(0.0, 4.0),
+        "lift_to_drag": number(0.1, 20.0),
+        "roll_per_setting_deg": number(0.0, 45.0, "degrees"),
+        "mass_kg": number(1e-3, 5.0, "kg"),
+        "wet_mass_kg": number(0.0, 5.0, "kg"),
+        "added_mass_kg": number(0.0, 10.0, "kg"),
+        "tripped_drag_coefficient": number(0.0, 4.0),
+    },
+    "sphere": {
+        "mass_kg": number(1e-3, 50.0, "kg"),
+        "density_kg_m3": number(1000.0, 20000.0, "kg/m3"),
+        "drag_coefficient": number(0.05, 3.0),
+    },
+    "lure": {
+        "drag_area_m2": number(1e-5, 1.0, "m2"),
+        "mass_kg": number(1e-4, 5.0, "kg"),
+        "wet_mass_kg": number(0.0, 5.0, "kg"),
+        "added_mass_kg": number(0.0, 10.0, "kg"),
+    },
+}
+"""Plausible range of each coefficient by kind of body; all are needed."""

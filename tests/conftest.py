@@ -1,0 +1,43 @@
+"""What every folder of tests may ask for: a tool of the machine, and the shared folder of recorded logs."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+@pytest.fixture(scope="session")
+def need() -> Callable[[str], str]:
+    """need("mosquitto") -> its path; without it the test skips, or fails where CI=true says all tools are there."""
+
+    def find(tool: str) -> str:
+        path = shutil.which(tool, path=os.environ.get("PATH", "") + ":/usr/sbin:/usr/local/sbin")
+        if path is None:
+            missing = f"{tool} is not installed; bash tests/run.sh installs it where root or sudo is at hand"
+            if os.environ.get("CI") == "true":
+                pytest.fail(missing)
+            pytest.skip(missing)
+        return path
+
+    return find
+
+
+@pytest.fixture(scope="session")
+def shared() -> Path:
+    """The shared folder: SPREADWATCH_SHARED, else ../shared of the repository; without it the test skips."""
+    folder = Path(os.environ.get("SPREADWATCH_SHARED") or ROOT.parent / "shared")
+    if not folder.is_dir():
+        pytest.skip(f"no shared folder at {folder}; set SPREADWATCH_SHARED to where it is")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def root() -> Path:
+    """The root of the repository."""
+    return ROOT

@@ -82,6 +82,16 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
+class Accepted:
+    """A Reading that passed the gate of its quantity, with what the gate knows of its channel."""
+
+    reading: Reading
+    stale_after_s: float
+    dead_after_s: float
+    unproven: int = 0  # good readings still wanted after a fault; 0 = trusted
+
+
+@dataclass(frozen=True, slots=True)
 class Inputs:
     """Everything that arrived up to and including `t_s`, the next instant of the 4 Hz grid."""
 

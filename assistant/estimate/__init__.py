@@ -1,0 +1,1 @@
+"""What the boat and the water do, from readings that passed the gate. Pure."""

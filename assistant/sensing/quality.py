@@ -1,0 +1,182 @@
+"""The gate every decoded value passes: one table row per quantity, one channel per quantity and source.
+
+A checksum is not enough (one damaged line in several hundred passes it by luck), so a value must also lie
+in its range and be reachable from the last accepted one; after a jump the new level must be confirmed by
+further readings that agree among themselves. After a fault (silence or a confirmed jump) a channel is unproven
+until RECOVERY good readings have come. The first data of a channel need the same confirmation, no proof beyond.
+
+Ranges and rates are common practice, no source: generous for a boat under 30 kn, tight enough that a single
+wrong digit in a sentence seldom passes. Stale and dead times: a few missed sentences of an instrument that
+sends once a second, then 15 s (temperature 5 min).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import NamedTuple
+
+from assistant.messages import Accepted, Reading
+
+RECOVERY = 10
+"""Good readings wanted after a fault before a channel is trusted again."""
+
+RATE_HORIZON_S = 5.0  # a silence longer than this widens the allowed change no further
+MEDIAN_OF = 9  # intervals kept per channel
+MEDIAN_MIN = 5  # fewer say nothing about a source's own rhythm
+SLOWEST_S = 10.0  # a source slower than this is not waited for
+STALE_INTERVALS = 3.0
+DEAD_INTERVALS = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """What is believable of one quantity, in its SI unit."""
+
+    low: float
+    high: float
+    step: float  # change believable between two readings however close
+    rate: float  # [1/s] change believable per second on top of it
+    stale_s: float
+    dead_s: float = 15.0
+    relative: float = 0.0  # change believable as a share of the value, on top of it
+    confirm: int = 2  # readings that must agree (out of one more) at the start and after a jump
+    period: float | None = None  # of a quantity that wraps
+
+
+DEG = math.pi / 180.0
+
+TABLE: Mapping[str, Gate] = MappingProxyType(
+    {
+        # a wheel freed of weed jumps by the whole trolling speed in one reading
+        "stw_mps": Gate(low=0.0, high=15.0, step=1.0, rate=1.0, stale_s=3.0),
+        # a small boat spins at up to 30 deg/s and yaws several degrees in waves
+        "heading_true_rad": Gate(
+            low=0.0, high=math.tau, step=12 * DEG, rate=30 * DEG, stale_s=3.0, period=math.tau
+        ),
+        "heading_magnetic_rad": Gate(
+            low=0.0, high=math.tau, step=12 * DEG, rate=30 * DEG, stale_s=3.0, period=math.tau
+        ),
+        # within the extremes met away from the magnetic poles; rounded to a degree by some sources
+        "variation_rad": Gate(
+            low=-60 * DEG, high=60 * DEG, step=1.5 * DEG, rate=0.0, stale_s=60.0, dead_s=600.0
+        ),
+        "sog_mps": Gate(low=0.0, high=30.0, step=1.0, rate=1.5, stale_s=4.0),
+        # the course of a boat at rest is noise: its jumps are judged as a velocity, in estimate/ground.py
+        "cog_rad": Gate(low=0.0, high=math.tau, step=math.pi, rate=0.0, stale_s=4.0, period=math.tau),
+        "rate_of_turn_radps": Gate(low=-45 * DEG, high=45 * DEG, step=15 * DEG, rate=10 * DEG, stale_s=3.0),
+        # 0.0 is how a sounder says "no bottom"; slopes to 45 degrees at trolling speed
+        "depth_below_transducer_m": Gate(
+            low=0.15, high=1500.0, step=1.0, rate=1.5, relative=0.1, stale_s=5.0, confirm=3
+        ),
+        "transducer_offset_m": Gate(low=-10.0, high=10.0, step=20.0, rate=0.0, stale_s=60.0, dead_s=600.0),
+        # real logs hold single sentences of 0.0; a lake's surface changes by tenths of a degree a minute
+        "water_temp_c": Gate(low=-2.0, high=40.0, step=0.8, rate=0.1, stale_s=30.0, dead_s=300.0, confirm=3),
+        "lat_deg": Gate(low=-90.0, high=90.0, step=0.0005, rate=0.0003, stale_s=4.0),
+        # a degree of longitude is shorter than one of latitude, so a boat crosses more of them
+        "lon_deg": Gate(low=-180.0, high=180.0, step=0.001, rate=0.0006, stale_s=4.0, period=360.0),
+    }
+)
+"""Gate by quantity; a quantity without a row is never accepted."""
+
+
+class Channel(NamedTuple):
+    """What the gate remembers of one quantity from one source."""
+
+    arrived_s: float  # last reading, good or not
+    accepted_s: float = -math.inf
+    value: float | None = None
+    pending: tuple[tuple[float, float], ...] = ()  # (t_s, value) waiting for others that agree
+    unproven: int = 0
+    intervals_s: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class GateState:
+    """All channels, and how many readings were refused by (quantity, reason). Never changed in place."""
+
+    channels: Mapping[tuple[str, str], Channel] = field(default_factory=dict)
+    rejects: Mapping[tuple[str, str], int] = field(default_factory=dict)
+
+
+def gate(state: GateState, reading: Reading) -> tuple[GateState, Accepted | None, str | None]:
+    """Judge one reading.
+
+    Args:
+        state: as left by the last reading; stays valid.
+        reading: in order of arrival within its source.
+
+    Returns:
+        The new state; the reading with its channel's limits, or None; the reason of a refusal, or None:
+        "unknown quantity", "not finite", "out of range", "late", "jump" (from the held value),
+        "unconfirmed" (no held value to compare with).
+    """
+    row = TABLE.get(reading.quantity)
+    if row is None:
+        return _refuse(state, reading, "unknown quantity")
+    if not (math.isfinite(reading.value) and math.isfinite(reading.t_s)):
+        return _refuse(state, reading, "not finite")
+    if not row.low <= reading.value <= row.high:
+        return _refuse(state, reading, "out of range")
+    key = (reading.quantity, reading.source)
+    channel = state.channels.get(key, Channel(arrived_s=reading.t_s))
+    if reading.t_s < channel.arrived_s:
+        return _refuse(state, reading, "late")
+    channel = _note_arrival(channel, reading.t_s)
+    channel, reason = _judge(row, channel, reading.t_s, reading.value)
+    state = GateState({**state.channels, key: channel}, state.rejects)
+    if reason is not None:
+        return _refuse(state, reading, reason)
+    stale_s, dead_s = limits_s(row, channel.intervals_s)
+    return state, Accepted(reading, stale_s, dead_s, channel.unproven), None
+
+
+def limits_s(row: Gate, intervals_s: tuple[float, ...]) -> tuple[float, float]:
+    """Stale-after and dead-after [s]: the row's, or a multiple of a slow source's own median interval."""
+    if len(intervals_s) < MEDIAN_MIN:
+        return row.stale_s, row.dead_s
+    median_s = min(sorted(intervals_s)[len(intervals_s) // 2], SLOWEST_S)
+    return max(row.stale_s, STALE_INTERVALS * median_s), max(row.dead_s, DEAD_INTERVALS * median_s)
+
+
+def _judge(row: Gate, channel: Channel, t_s: float, value: float) -> tuple[Channel, str | None]:
+    """Accept, or keep the reading as a witness for the next ones and say why it was refused."""
+    silent_s = t_s - channel.accepted_s
+    stale_s, dead_s = limits_s(row, channel.intervals_s)
+    held = channel.value if silent_s <= dead_s else None
+    if held is not None and _reachable(row, held, value, silent_s):
+        unproven = RECOVERY - 1 if silent_s > stale_s else max(0, channel.unproven - 1)
+        return _hold(channel, t_s, value, unproven), None
+    witnesses = sum(_reachable(row, v, value, t_s - t) for t, v in channel.pending)
+    if witnesses + 1 >= row.confirm:
+        first_ever = channel.value is None
+        return _hold(channel, t_s, value, 0 if first_ever else RECOVERY - 1), None
+    pending = (*channel.pending, (t_s, value))[-row.confirm :]
+    return channel._replace(pending=pending), "jump" if held is not None else "unconfirmed"
+
+
+def _hold(channel: Channel, t_s: float, value: float, unproven: int) -> Channel:
+    return channel._replace(accepted_s=t_s, value=value, pending=(), unproven=unproven)
+
+
+def _reachable(row: Gate, old: float, new: float, dt_s: float) -> bool:
+    change = abs(new - old)
+    if row.period is not None:
+        change = min(change % row.period, -change % row.period)
+    return change <= row.step + row.rate * min(dt_s, RATE_HORIZON_S) + row.relative * abs(old)
+
+
+def _note_arrival(channel: Channel, t_s: float) -> Channel:
+    """Keep the source's rhythm; two values of one instant are one beat."""
+    interval_s = t_s - channel.arrived_s
+    if interval_s < 0.02:
+        return channel._replace(arrived_s=t_s)
+    return channel._replace(arrived_s=t_s, intervals_s=(*channel.intervals_s, interval_s)[-MEDIAN_OF:])
+
+
+def _refuse(state: GateState, reading: Reading, reason: str) -> tuple[GateState, None, str]:
+    key = (reading.quantity, reason)
+    rejects = {**state.rejects, key: state.rejects.get(key, 0) + 1}
+    return GateState(state.channels, rejects), None, reason

@@ -14,7 +14,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 @pytest.fixture(scope="session")
 def need() -> Callable[[str], str]:
-    """need("mosquitto") -> its path; without it the test skips, or fails where CI=true says all tools are there."""
+    """need("mosquitto") -> its path; without it the test skips, or fails when CI=true says it is there."""
 
     def find(tool: str) -> str:
         path = shutil.which(tool, path=os.environ.get("PATH", "") + ":/usr/sbin:/usr/local/sbin")

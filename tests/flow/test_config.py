@@ -1,4 +1,4 @@
-"""Good configurations load; each of a table of bad ones is refused with file, key, value and allowed range."""
+"""Good configurations load; each of a table of bad ones is refused with file, key, value, allowed range."""
 
 from __future__ import annotations
 

@@ -48,7 +48,7 @@ stamp="$VENV/.installed-$(cksum <pyproject.toml | tr -d ' ')"
 if [ ! -e "$stamp" ]; then
     say "environment in $VENV with $PYTHON"
     "$VENV/bin/python" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || "$PYTHON" -m venv --clear "$VENV"
-    "$VENV/bin/python" -m pip install --quiet --disable-pip-version-check --editable '.[test]' hatchling editables
+    "$VENV/bin/python" -m pip install --quiet --disable-pip-version-check --editable '.[test]'
     rm -f "$VENV"/.installed-*
     : >"$stamp"
 fi

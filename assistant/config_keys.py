@@ -108,7 +108,7 @@ LINE_OF_TEXT = text(r"[^\x00-\x1f\x7f]{1,120}", "a text of 1..120 characters on 
 ROD_NAME = text(r"[A-Za-z0-9_-]{1,12}", "1..12 of A-Z a-z 0-9 _ -")
 PART_NAME = text(r"[a-z0-9-]{1,40}", "the name of a file there, without .toml: 1..40 of a-z 0-9 -")
 
-BROKER = text(r"none|embedded|mqtts?://[!-~]{1,200}", "none, embedded or mqtt(s)://host:port")
+BROKER = text(r"none|embedded(:[0-9]{1,5})?|mqtts?://[!-~]{1,200}", "none, embedded or mqtt(s)://host:port")
 
 BOAT_KEYS = (
     Key("id", text(r"[a-z0-9-]{1,40}", "1..40 of a-z 0-9 -"), "the <boat> of the topics", required=True),

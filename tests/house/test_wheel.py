@@ -1,4 +1,4 @@
-"""The wheel holds the program, its configuration and its page, and installs no top-level `configs` or `tests`."""
+"""The wheel holds program, configuration and page, and installs no top-level `configs` or `tests`."""
 
 from __future__ import annotations
 
@@ -23,13 +23,14 @@ def wheel(root: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_wheel_holds_everything(wheel: Path, root: Path) -> None:
     names = set(zipfile.ZipFile(wheel).namelist())
-    configs = {f"assistant/{file.relative_to(root).as_posix()}" for file in (root / "configs").rglob("*.toml")}
-    page = {file.relative_to(root).as_posix() for file in (root / "assistant/web/page").iterdir() if file.is_file()}
-    scenarios = {file.relative_to(root).as_posix() for file in (root / "sim/scenarios").glob("*.toml")}
-    assert configs
-    assert page
-    assert scenarios
-    assert configs | page | scenarios <= names
+    for folder, pattern, prefix in (
+        ("configs", "**/*.toml", "assistant/"),
+        ("assistant/web/page", "*.*", ""),
+        ("sim/scenarios", "*.toml", ""),
+    ):
+        wanted = {prefix + file.relative_to(root).as_posix() for file in (root / folder).glob(pattern)}
+        assert wanted, folder
+        assert wanted - names == set()
     tops = {name.split("/")[0] for name in names}
     assert {top for top in tops if not top.endswith(".dist-info")} == {"assistant", "firmware_bridge", "sim"}
 

@@ -21,7 +21,7 @@ from assistant.messages import (
 )
 
 RODS = ("P2", "P1", "R1", "W", "C", "R2", "S1", "S2")
-# depth m, swing m, setback m, pull N, lure speed m/s: invented, of a likely size, to be told apart on a screen
+# depth m, swing m, setback m, pull N, lure speed m/s: invented, of a likely size, all different
 NUMBERS = {
     "P2": (14.3, -16.2, 41.0, 21.7, 0.951),
     "P1": (20.7, -6.4, 44.5, 48.3, 0.943),

@@ -4,7 +4,8 @@ Rule: a line end is CR or LF; a line is cut before every `$` or `!`; each part t
 that fits of
     noise     it does not start with `$` or `!`, or holds a byte outside 0x20-0x7E
     too_long  over 120 characters
-    no_sum    not an address of 3-8 capitals or digits, `,` and text (or neither), and `*` with one or two hex digits at its end
+    no_sum    lacks an address of 3-8 capitals or digits (then `,` and text, or nothing), or lacks `*` with
+              one or two hex digits at its end
     bad_sum   fewer than two hex digits, or not the exclusive-or of what stands between `$` and `*`
     good
 A checksum is one byte: of parts with several wrong bytes about 1 in 256 still pass. Ranges come later.

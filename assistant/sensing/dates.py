@@ -2,7 +2,7 @@
 
 A day is counted from 1970-01-01, a time of day in seconds. The leap second 23:59:60 is 86 400 s, which is
 00:00:00 of the next day, as POSIX time has it.
-Source of the day count: E. M. Reingold, N. Dershowitz, "Calendrical Calculations" (Gregorian rule), written anew.
+Source of the day count: the Gregorian calendar's rule; the tests hold it against Python's own datetime.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ _MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
 
 def time_of_day_s(text: str) -> float | None:
-    """Seconds since midnight of `hhmmss` or `hhmmss.ss`, up to 86 400 (a leap second); None if it is no time."""
+    """Seconds after midnight of `hhmmss` or `hhmmss.ss`, 86 400 for a leap second; None if it is no time."""
     found = _TIME.fullmatch(text)
     if found is None or (found[3] == "60" and (found[1], found[2]) != ("23", "59")):
         return None

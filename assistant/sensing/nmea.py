@@ -1,34 +1,24 @@
 """A framed sentence -> readings in SI. Pure; never raises on any text.
 
 What a value has to pass, in this order: the sentence's own status (sentences.py), the form of a plain number
-(not nan, inf, 1e9, 1_0 or other alphabets' digits, all of which float() or Decimal would take), its unit letter, and the
-range of its quantity (quantities.py). A blank field is no reading and no reject. What fails is named in `rejects`
-as "<type> <reason>" with reason one of REJECT_REASONS.
+(not nan, inf, 1e9, 1_0 or other alphabets' digits, all of which float() or Decimal would take), its unit
+letter, and the range of its quantity (quantities.py). A blank field is no reading and no reject. What fails
+is named in `rejects` as "<type> <reason>" with reason one of REJECT_REASONS.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from assistant.messages import Reading, Sentence
 from assistant.sensing import dates
+from assistant.sensing.placed_rows import PLACED_ROWS, PlacedField, PlacedRow
 from assistant.sensing.quantities import QUANTITIES, Quantity
-from assistant.sensing.sentences import (
-    EAST_WEST,
-    KINDS,
-    ROWS,
-    TRANSDUCERS,
-    XDR_PART,
-    Field,
-    Row,
-    Scale,
-    field_names,
-)
+from assistant.sensing.sentences import EAST_WEST, KINDS, TRANSDUCERS, XDR_PART, Scale
 
-__all__ = ["KINDS", "QUANTITIES", "REJECT_REASONS", "Decoded", "decode", "kind_of"]
+__all__ = ["KINDS", "QUANTITIES", "REJECT_REASONS", "Decoded", "decode", "kind_of", "moment_of"]
 
 REJECT_REASONS = ("void", "number", "unit", "range", "lost bottom", "null position", "time", "date")
 
@@ -49,62 +39,8 @@ class Decoded:
 UNUSED = Decoded(used=False)
 
 
-@dataclass(frozen=True, slots=True)
-class _Field:
-    """A Field with names turned into positions (1 is the first after the address)."""
-
-    quantity: str
-    gate: Quantity
-    at: int
-    units: Mapping[str, Scale]
-    by: int | None
-    when: tuple[int, str] | None
-    ddmm: bool
-    second: int | None
-    second_by: int | None
-    how: str
-
-
-@dataclass(frozen=True, slots=True)
-class _Row:
-    fields: tuple[_Field, ...]
-    valid: tuple[tuple[int, str], ...]
-    time: int | None
-    date: tuple[int, ...]
-    position: bool
-
-
-def _compile(row: Row) -> _Row:
-    at = {name: place for place, name in enumerate(field_names(row), start=1)}
-
-    def compiled(f: Field) -> _Field:
-        return _Field(
-            quantity=f.quantity,
-            gate=QUANTITIES[f.quantity],
-            at=at[f.name],
-            units=f.units,
-            by=at[f.by] if f.by else None,
-            when=(at[f.when[0]], f.when[1]) if f.when else None,
-            ddmm=f.form == "ddmm",
-            second=at[f.with_name] if f.with_name else None,
-            second_by=at[f.with_by] if f.with_by else None,
-            how=f.how,
-        )
-
-    return _Row(
-        fields=tuple(compiled(f) for f in row.fields),
-        valid=tuple((at[name], letters) for name, letters in row.valid),
-        time=at[row.time] if row.time else None,
-        date=tuple(at[name] for name in row.date),
-        position=any(f.quantity == "lat_deg" for f in row.fields),
-    )
-
-
-_ROWS: Mapping[tuple[str, int | None], _Row] = {(row.kind, row.count): _compile(row) for row in ROWS}
-
-
 def kind_of(text: str) -> str:
-    """The three letters that say what a sentence is, whatever its talker; "" for a proprietary or odd address."""
+    """The three letters of the type, whatever the talker; "" for a proprietary or odd address."""
     if text[:1] != "$" or text[6:7] not in (",", "*") or text[1:2] == "P":
         return ""
     return text[3:6]
@@ -114,29 +50,52 @@ def decode(sentence: Sentence) -> Decoded:
     """Read one sentence whose checksum has been verified.
 
     Returns:
-        Decoded: readings stamped with the sentence's t_s and `source` "<source>/<type>" ("#name" added by XDR).
+        Decoded: readings with the sentence's t_s and `source` "<source>/<type>" ("#name" added by XDR).
     """
-    text = sentence.text
-    kind = kind_of(text)
-    parts = text.partition("*")[0].split(",")
+    kind, parts = _split(sentence.text)
     if kind == "XDR":
         return _decode_transducers(sentence, parts)
-    row = _ROWS.get((kind, len(parts) - 1)) or _ROWS.get((kind, None))
+    row = _row(kind, parts)
     if row is None:
         return UNUSED
-    for at, letters in row.valid:
-        letter = (parts[at] if at < len(parts) else "") or "-"
-        if len(letter) != 1 or letter not in letters:
-            return Decoded(rejects=(f"{kind} void",))
+    if not _valid(row, parts):
+        return Decoded(rejects=(f"{kind} void",))
     rejects: list[str] = []
     values = _values(row, parts, rejects)
     source = f"{sentence.source}/{kind}"
     readings = tuple([Reading(sentence.t_s, quantity, value, source) for quantity, value in values.items()])
-    utc, time_of_day_s = _time(row, parts, rejects) if row.time else (None, None)
+    day, time_of_day_s = _time(row, parts, rejects) if row.time else (None, None)
+    utc = None if day is None or time_of_day_s is None else dates.iso(day, time_of_day_s)
     return Decoded(readings, utc, tuple([f"{kind} {reason}" for reason in rejects]), True, time_of_day_s)
 
 
-def _values(row: _Row, parts: list[str], rejects: list[str]) -> dict[str, float]:
+def moment_of(text: str) -> tuple[int | None, float] | None:
+    """(day since 1970-01-01 or None, seconds after midnight) a sentence says it is; None if it says none."""
+    kind, parts = _split(text)
+    row = _row(kind, parts)
+    if row is None or row.time is None or not _valid(row, parts):
+        return None
+    day, time_of_day_s = _time(row, parts, [])
+    return None if time_of_day_s is None else (day, time_of_day_s)
+
+
+def _split(text: str) -> tuple[str, list[str]]:
+    return kind_of(text), text.partition("*")[0].split(",")
+
+
+def _row(kind: str, parts: list[str]) -> PlacedRow | None:
+    return PLACED_ROWS.get((kind, len(parts) - 1)) or PLACED_ROWS.get((kind, None))
+
+
+def _valid(row: PlacedRow, parts: list[str]) -> bool:
+    for at, letters in row.valid:
+        letter = (parts[at] if at < len(parts) else "") or "-"
+        if len(letter) != 1 or letter not in letters:
+            return False
+    return True
+
+
+def _values(row: PlacedRow, parts: list[str], rejects: list[str]) -> dict[str, float]:
     tried: set[str] = set()
     values: dict[str, float] = {}
     count = len(parts)
@@ -160,7 +119,7 @@ def _values(row: _Row, parts: list[str], rejects: list[str]) -> dict[str, float]
     return values
 
 
-def _value(field: _Field, parts: list[str]) -> tuple[float | None, str]:
+def _value(field: PlacedField, parts: list[str]) -> tuple[float | None, str]:
     """The gated value of a field that is not blank, or the reason against it."""
     text = parts[field.at]
     if not _number(text):
@@ -184,7 +143,7 @@ def _value(field: _Field, parts: list[str]) -> tuple[float | None, str]:
     return _gate(field.gate, value)
 
 
-def _combine(field: _Field, value: float, scale: Scale, parts: list[str]) -> float | None:
+def _combine(field: PlacedField, value: float, scale: Scale, parts: list[str]) -> float | None:
     """A value and its second field: along and across (hypot), or with a correction added (sum)."""
     text = parts[field.second] if field.second is not None and field.second < len(parts) else ""
     if not text:
@@ -207,7 +166,8 @@ def _gate(gate: Quantity, value: float) -> tuple[float | None, str]:
     return value, ""
 
 
-def _time(row: _Row, parts: list[str], rejects: list[str]) -> tuple[str | None, float | None]:
+def _time(row: PlacedRow, parts: list[str], rejects: list[str]) -> tuple[int | None, float | None]:
+    """Day and time of day, each None where it is blank or no date, no time."""
     count = len(parts)
     text = parts[row.time] if row.time is not None and row.time < count else ""
     if not text:
@@ -222,8 +182,7 @@ def _time(row: _Row, parts: list[str], rejects: list[str]) -> tuple[str | None, 
     day = dates.days_of_ddmmyy(written[0]) if len(written) == 1 else dates.days_of_parts(*written)
     if day is None:
         rejects.append("date")
-        return None, time_of_day_s
-    return dates.iso(day, time_of_day_s), time_of_day_s
+    return day, time_of_day_s
 
 
 def _decode_transducers(sentence: Sentence, parts: list[str]) -> Decoded:

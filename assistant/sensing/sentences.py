@@ -1,7 +1,7 @@
-"""The table of sentences: which field of which sentence is which quantity, in what unit, under what condition.
+"""The table of sentences: which field is which quantity, in what unit, under what condition.
 
 Field names are pynmea2's; where it has no such sentence, or not this variant of it, the names are given here.
-Meaning of fields, signs and status letters: "NMEA Revealed", gpsd project (www/NMEA.adoc), the public description.
+Meaning of fields, signs and status letters: "NMEA Revealed", gpsd project (www/NMEA.adoc).
 
 A new sentence is one row of ROWS. Within a row the first field that is not blank wins for its quantity
 (knots, else km/h). A letter that `units` does not know means that the field is something else: rejected.
@@ -50,7 +50,7 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One kind of sentence. `valid`: (field, letters) that must hold, "-" standing for a blank or absent field."""
+    """One kind of sentence. `valid`: (field, letters) that must hold, "-" is a blank or absent field."""
 
     kind: str
     fields: tuple[Field, ...]
@@ -61,7 +61,7 @@ class Row:
     date: tuple[str, ...] = ()  # one ddmmyy field, or day, month, year
 
 
-# N none, S simulator, M typed in: no measurement. E: dead reckoning by the receiver, kept as the receiver's best.
+# N none, S simulator, M typed in: no measurement. E is the receiver's own dead reckoning.
 MODE_OK = "-ADEFPR"
 
 POSITION = (

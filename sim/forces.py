@@ -1,12 +1,12 @@
 """Loads on a towed line and on the bodies in it, with their derivatives; compiled.
 
-Axes: inertial, x north, y east, z down. u = velocity relative to the water [m/s]. t = direction of the tension vector,
-toward the boat; its length falls below 1 only where the line is slack.
-Line (per unstretched length): drag -1/2 rho d (Cn |un| un + pi Ct |ut| ut), Cn on the diameter d, Ct on the wetted
-perimeter pi d, un and ut across and along t.
-Body: drag -1/2 rho A_drag |u| u; side 1/2 rho A_side |u|^2 s/h, s = horizontal u turned 90 degrees to starboard;
-down 1/2 rho A_down |u| p/h, p normal to u and s, with h = (u_h^4 + H_FLOOR^4)^(1/4), so that a body sinking straight
-down is no singular point.
+Axes: inertial, x north, y east, z down. u = velocity relative to the water [m/s]. t = direction of the
+tension vector, toward the boat; its length falls below 1 only where the line is slack.
+Line (per unstretched length): drag -1/2 rho d (Cn |un| un + pi Ct |ut| ut), Cn on the diameter d, Ct on the
+wetted perimeter pi d, un and ut across and along t.
+Body: drag -1/2 rho A_drag |u| u; side 1/2 rho A_side |u|^2 s/h, s = horizontal u turned 90 degrees to
+starboard; down 1/2 rho A_down |u| p/h, p normal to u and s, with h = (u_h^4 + H_FLOOR^4)^(1/4), so that a
+body sinking straight down is no singular point.
 Validity: subcritical flow, bodies fully under water.
 """
 

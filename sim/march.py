@@ -1,10 +1,10 @@
 """Lines in time: meshes, the settled shape, and the march; all on the box scheme of cable.py.
 
-Time integrator: generalised alpha for constrained systems (Chung & Hulbert 1993, J. Appl. Mech. 60:371; as applied to
-constraints by Arnold & Bruels 2007, Multibody Syst. Dyn. 18:185, and to cables by Gobat & Grosenbaugh 2001, Comput.
-Methods Appl. Mech. Engrg. 190:4817), second order, RHO the damping of the fastest motions.
-Settled shape: backward Euler pseudo time in the frame that moves (and turns) with the boat, with growing steps, then
-Newton without time.
+Time integrator: generalised alpha (Chung & Hulbert 1993, J. Appl. Mech. 60:371; with constraints: Arnold &
+Bruels 2007, Multibody Syst. Dyn. 18:185; for cables: Gobat & Grosenbaugh 2001, Comput. Methods Appl. Mech.
+Engrg. 190:4817), second order, RHO the damping of the fastest motions.
+Settled shape: backward Euler pseudo time in the frame that moves (and turns) with the boat, with growing
+steps, then Newton without time.
 """
 
 from __future__ import annotations
@@ -67,7 +67,8 @@ STILL: Array = np.zeros((1, 3))
 
 @dataclass(frozen=True, slots=True)
 class Water:
-    """Density, gravity and the current relative to the surface layer: profile (K, 3) depth [m], north, east [m/s]."""
+    """Density, gravity and current relative to the surface layer: profile (K, 3) depth [m], north, east
+    [m/s]."""
 
     density_kg_m3: float
     gravity_m_s2: float
@@ -86,11 +87,17 @@ class Line:
     """
 
     def __init__(
-        self, segments: Sequence[Segment], bodies: Sequence[Body | None], water: Water, elements: Sequence[int], dry: bool
+        self,
+        segments: Sequence[Segment],
+        bodies: Sequence[Body | None],
+        water: Water,
+        elements: Sequence[int],
+        dry: bool,
     ) -> None:
         self.water = water
         self._top_elements = elements[-1]
-        rows, count = [], sum(elements)
+        rows: list[tuple[float, ...]] = []
+        count = sum(elements)
         half_rho = 0.5 * water.density_kg_m3
         self._body = np.zeros((count + 1, 6))
         for i, (segment, number) in enumerate(zip(segments, elements, strict=True)):
@@ -98,7 +105,7 @@ class Line:
             if body is not None:
                 areas = (body.drag_area_m2, body.down_area_m2, body.side_area_m2)
                 inertia = body.mass_kg + body.added_mass_kg
-                self._body[len(rows)] = (body.wet_weight_n, inertia, *(half_rho * area for area in areas), 1.0)
+                self._body[len(rows)] = (body.wet_weight_n, inertia, *(half_rho * k for k in areas), 1.0)
             d = segment.diameter_m
             displaced = water.density_kg_m3 * math.pi * d * d / 4.0
             row = (
@@ -123,7 +130,8 @@ class Line:
     @property
     def nodes_m(self) -> Array:
         """(N+1, 3) node positions north, east, down [m], free end first."""
-        return self.x[:, :3]
+        nodes: Array = self.x[:, :3]
+        return nodes
 
     @property
     def top_tension_n(self) -> float:
@@ -133,11 +141,27 @@ class Line:
     @property
     def end_velocity_mps(self) -> Array:
         """(3,) velocity of the free end [m/s]."""
-        return self._v[0]
+        velocity: Array = self._v[0]
+        return velocity
+
+    def require_taut(self) -> None:
+        """Refuse a shape that nothing pulls straight.
+
+        Raises:
+            NoSolution: the line lies together, so that where its end is means nothing.
+        """
+        chords = float(np.linalg.norm(np.diff(self.nodes_m, axis=0), axis=1).sum())
+        length = float(self._elem[:, cable.LENGTH].sum())
+        if chords < 0.99 * length:
+            raise NoSolution(f"nothing pulls this line straight: {chords:.3g} m of {length:.3g} m are taut")
+
+    def set_line_out(self, length_m: float) -> None:
+        """Give the top segment a length [m], before settling."""
+        self._elem[-self._top_elements :, cable.LENGTH] = max(length_m, SHORTEST_M) / self._top_elements
 
     # --- settled -----------------------------------------------------------------------------
 
-    def settle(self, top_m: Sequence[float], speed_mps: float, heading_rad: float, turn_radps: float = 0.0) -> None:
+    def settle(self, top_m: Array, speed_mps: float, heading_rad: float, turn_radps: float = 0.0) -> None:
         """Take the shape of a tow that has lasted for ever, straight or in a circle.
 
         Args:
@@ -147,18 +171,17 @@ class Line:
         Raises:
             NoSolution: no steady shape was found.
         """
-        top = np.asarray(top_m, dtype=float)
         velocity = speed_mps * np.array([math.cos(heading_rad), math.sin(heading_rad), 0.0])
         spin = turn_radps * np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])
         self._elem[:, cable.PAYOUT] = 0.0
-        self.x = self._first_guess(top, velocity)
+        self.x = self._first_guess(top_m, velocity)
         step = 0.5
-        while not self._settle_step(top, velocity, spin, None):
-            good = self._settle_step(top, velocity, spin, step)
+        while not self._settle_step(top_m, velocity, spin, None):
+            good = self._settle_step(top_m, velocity, spin, step)
             step *= 1.6 if good else 0.25
             if step < 1e-5 or step > 1e6:
                 raise NoSolution("no steady shape found for this line and speed")
-        self._v = velocity + (self.nodes_m - top) @ spin.T
+        self._v = velocity + (self.nodes_m - top_m) @ spin.T
         self._acceleration = self._v @ spin.T
         self._a = self._acceleration.copy()
 
@@ -189,10 +212,8 @@ class Line:
     def _newton(
         self, x: Array, motion: Array, kv: Array, ka: Array, top: Array, iterations: int, tolerance: float
     ) -> bool:
-        used: int = cable.newton(
-            x, self._elem, self._body, motion, kv, ka, top, self.water.gravity_m_s2, self.water.profile,
-            iterations, tolerance,
-        )  # fmt: skip
+        line = (self._elem, self._body, self.water.gravity_m_s2, self.water.profile)
+        used: int = cable.newton(x, line, (motion, kv, ka), top, iterations, tolerance)
         if used > 0:
             self.x = x
         return used > 0
@@ -239,7 +260,9 @@ class Line:
         motion = np.stack([av * np.eye(3), ratio * aa * np.eye(3)])
         guess = self.x.copy()
         guess[:, :3] += h * v
-        if not self._newton(guess, motion, v_known - av * r_known, rest - ratio * aa * r_known, top, 12, 1e-7):
+        if not self._newton(
+            guess, motion, v_known - av * r_known, rest - ratio * aa * r_known, top, 12, 1e-7
+        ):
             return False
         self._a = aa * (self.nodes_m - r_known)
         self._v = v_known + h * GAMMA * self._a
@@ -247,7 +270,7 @@ class Line:
         return True
 
     def _pay_out(self, t_s: float, h: float, line_out_m: Callable[[float], float]) -> None:
-        """Give the top segment its length at t + h; line runs through the nodes as it is let out or reeled in."""
+        """Give the top segment its length at t + h; line runs through the nodes as it is let out or in."""
         n = self._top_elements
         length, before = line_out_m(t_s + h), line_out_m(t_s)
         middle = (np.arange(n) + 0.5) / n

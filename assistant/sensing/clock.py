@@ -1,8 +1,8 @@
 """The replay clock: time for the sentences of a raw log, which carry no arrival times. Pure.
 
-All there is are the times written in RMC, ZDA, GGA and GLL. Each new one is a mark; the sentences from one mark
-to the next are spread evenly over the time between. A receiver repeats a time within a cycle, and one with a
-coarse clock in several cycles running: a repeat is no mark. What file time does, and what t_s does then:
+All there is are the times written in RMC, ZDA, GGA and GLL. Each new one is a mark; the sentences from one
+mark to the next are spread evenly over the time between. A receiver repeats a time within a cycle, and one with
+a coarse clock in several cycles running: a repeat is no mark. What file time does, and what t_s does then:
 
     forward by up to 60 s    t_s advances by the same
     forward by more          t_s advances by the same; the sentences further on than two cycles have `gap`
@@ -31,7 +31,10 @@ SLACK_CYCLES = 2.0  # the end of the cycle before a gap does not belong to it
 
 
 class Timed(NamedTuple):
-    """A sentence with its time. `gap`: no frame belongs between the sentence before and this one."""
+    """A sentence with its time. `gap`: no frame belongs between the sentence before and this one.
+
+    All sentences that lie in a gap have it (a receiver may fall silent while others talk), and the one that ends it.
+    """
 
     t_s: float
     utc: str | None
@@ -80,11 +83,6 @@ class ReplayClock:
         return "assumed" if self.assumed else "sentences"
 
     @property
-    def silent_s(self) -> float:
-        """File time [s] that lies in gaps."""
-        return sum(mark.span_s - SLACK_CYCLES * self.cycle_s for mark in self.marks if mark.gap)
-
-    @property
     def marked_s(self) -> float:
         """Time [s] the file itself accounts for: without gaps, without what had to take the usual time."""
         return sum(mark.span_s for mark in self.marks if not (mark.gap or mark.usual))
@@ -93,11 +91,7 @@ class ReplayClock:
 def replay_clock(texts: Sequence[str]) -> ReplayClock:
     """Time the sentences of a log, given in file order."""
     moves = steps(texts)
-    forward = [
-        (b.advance_s, b.at - a.at)
-        for a, b in pairwise(moves)
-        if 0.0 < b.advance_s <= GAP_S
-    ]
+    forward = [(b.advance_s, b.at - a.at) for a, b in pairwise(moves) if 0.0 < b.advance_s <= GAP_S]
     if not forward:
         return _assumed_clock(texts)
     cycle_s = median(advance_s for advance_s, _ in forward)

@@ -2,12 +2,13 @@
 
 A checksum is not enough (one damaged line in several hundred passes it by luck), so a value must also lie
 in its range and be reachable from the last accepted one; after a jump the new level must be confirmed by
-further readings that agree among themselves. After a fault (silence or a confirmed jump) a channel is unproven
-until RECOVERY good readings have come. The first data of a channel need the same confirmation, no proof beyond.
+further readings that agree among themselves. After a fault (silence or a confirmed jump) a channel is
+unproven until RECOVERY good readings have come. The first data of a channel need the same
+confirmation, no more.
 
-Ranges and rates are common practice, no source: generous for a boat under 30 kn, tight enough that a single
-wrong digit in a sentence seldom passes. Stale and dead times: a few missed sentences of an instrument that
-sends once a second, then 15 s (temperature 5 min).
+Ranges and rates are common practice, no source: generous for a boat under 30 kn, tight enough that a
+single wrong digit in a sentence seldom passes. Stale and dead times: a few missed sentences of an instrument
+that sends once a second, then 15 s (temperature 5 min).
 """
 
 from __future__ import annotations
@@ -110,12 +111,12 @@ def gate(state: GateState, reading: Reading) -> tuple[GateState, Accepted | None
 
     Returns:
         The new state; the reading with its channel's limits, or None; the reason of a refusal, or None:
-        "unknown quantity", "not finite", "out of range", "late", "jump" (from the held value),
-        "unconfirmed" (no held value to compare with).
+        "unused" (a quantity without a row; not counted), "not finite", "out of range", "late",
+        "jump" (from the held value), "unconfirmed" (no held value to compare with).
     """
     row = TABLE.get(reading.quantity)
     if row is None:
-        return _refuse(state, reading, "unknown quantity")
+        return state, None, "unused"
     if not (math.isfinite(reading.value) and math.isfinite(reading.t_s)):
         return _refuse(state, reading, "not finite")
     if not row.low <= reading.value <= row.high:

@@ -1,0 +1,234 @@
+"""The boat at one instant, from all readings that passed the gate: the flow of the estimate on one page.
+
+readings -> tracks (last of each quantity and source) -> one chosen source per role
+         -> ground velocity -> compass -> speed log (judged against ground minus last current)
+         -> heading, speed -> surface-layer current -> BoatState
+
+Everything is a value: `update` leaves the state it was given untouched. Angles [rad] clockwise from north.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from assistant.estimate import current as currents
+from assistant.estimate import ground as grounds
+from assistant.estimate import heading as headings
+from assistant.estimate import outputs, speed, turning
+from assistant.estimate.current import KEEP_S, Current, Water
+from assistant.estimate.ground import Ground
+from assistant.estimate.heading import NOT_CROSSED, Crossed
+from assistant.estimate.sources import FRESH, NEVER, Key, Track, choose_all, note
+from assistant.estimate.speed import Hints, Log
+from assistant.estimate.turning import Turning
+from assistant.messages import Accepted, BoatConfig, BoatState, Estimate
+from assistant.units import wrap_pi
+
+
+@dataclass(frozen=True, slots=True)
+class EstimatorState:
+    """All the estimate remembers between two instants. Never changed in place."""
+
+    config: BoatConfig
+    tracks: Mapping[Key, Track] = field(default_factory=dict)
+    chosen: Mapping[str, Key] = field(default_factory=dict)
+    ground: Ground | None = None
+    ground_key: Key | None = None
+    compass: Turning | None = None
+    compass_key: Key | None = None
+    log: Log | None = None
+    log_key: Key | None = None
+    current: Current | None = None
+    crossed: Crossed = NOT_CROSSED
+
+
+def initial(config: BoatConfig) -> EstimatorState:
+    """Nothing known yet: the first BoatState is dead in every quantity."""
+    return EstimatorState(config)
+
+
+def update(
+    state: EstimatorState, accepted: Sequence[Accepted], t_s: float, utc: str | None = None
+) -> tuple[EstimatorState, BoatState]:
+    """Take in what arrived up to t_s and say how the boat moves at t_s.
+
+    Args:
+        state: from `initial` or the last call.
+        accepted: readings that passed the gate, t_s not later than this instant, in order of arrival.
+        t_s: this instant [s], later than the last one; meant for a 4 Hz grid.
+        utc: ISO 8601 of this instant, passed through.
+    """
+    tracks = note(state.tracks, tuple(accepted))
+    state = replace(state, tracks=tracks, chosen=choose_all(state.chosen, tracks, t_s))
+    state = _take_ground(state)
+    state = _take_compass(state, accepted)
+    state = _take_log(state, accepted, t_s)
+    heading, state = _heading(state, t_s)
+    stw = outputs.water_speed(
+        _chosen(state, "speed"), state.log, _fresh_ground(state, t_s), state.current, t_s
+    )
+    state = _learn_current(state, heading, stw, t_s)
+    return state, _boat_state(state, heading, stw, t_s, utc)
+
+
+def _chosen(state: EstimatorState, role: str) -> tuple[Key, Track] | None:
+    key = state.chosen.get(role)
+    return None if key is None else (key, state.tracks[key])
+
+
+def _fresh_ground(state: EstimatorState, t_s: float) -> Ground | None:
+    """The ground velocity while its receiver is heard, else None."""
+    pair = _chosen(state, "ground")
+    if pair is None or state.ground is None or pair[1].age_state(t_s) not in FRESH:
+        return None
+    return state.ground if t_s - state.ground.t_s <= pair[1].stale_s else None
+
+
+def _take_ground(state: EstimatorState) -> EstimatorState:
+    pair = _chosen(state, "ground")
+    if pair is None:
+        return state
+    key, track = pair
+    old = state.ground
+    if old is not None and track.t_s <= old.t_s:
+        return state
+    course = state.tracks.get(("cog_rad", key[1]))
+    if course is None:
+        other = _chosen(state, "course")
+        course = other[1] if other is not None else None
+    cog = course.value if course is not None and abs(course.t_s - track.t_s) <= 1.5 else None
+    return replace(state, ground=grounds.fix(old, track.t_s, track.value, cog), ground_key=key)
+
+
+def _take_compass(state: EstimatorState, accepted: Sequence[Accepted]) -> EstimatorState:
+    key, turn = state.chosen.get("heading"), state.chosen.get("turn")
+    compass = state.compass if key == state.compass_key else None
+    for item in accepted:
+        reading = item.reading
+        name = (reading.quantity, reading.source)
+        if name == key:
+            compass = turning.correct(compass, reading.t_s, reading.value)
+        elif name == turn and compass is not None:
+            compass = turning.correct_rate(compass, reading.value, headings.ROT_SIGMA**2)
+    if compass is None and key is not None:  # a new source speaks: start from its last word
+        compass = turning.correct(None, state.tracks[key].t_s, state.tracks[key].value)
+    return replace(state, compass=compass, compass_key=key)
+
+
+def _take_log(state: EstimatorState, accepted: Sequence[Accepted], t_s: float) -> EstimatorState:
+    key = state.chosen.get("speed")
+    if key is None:
+        return state
+    log = state.log if key == state.log_key else None
+    hints = _hints(state, t_s)
+    for item in accepted:
+        reading = item.reading
+        if (reading.quantity, reading.source) == key:
+            log = speed.read(log, reading.t_s, reading.value * state.config.speed_log_factor, hints)
+    if log is None:
+        track = state.tracks[key]
+        log = speed.read(None, track.t_s, track.value * state.config.speed_log_factor, hints)
+    return replace(state, log=log, log_key=key)
+
+
+def _hints(state: EstimatorState, t_s: float) -> Hints:
+    ground = _fresh_ground(state, t_s)
+    if ground is None:
+        return Hints()
+    current = state.current
+    expected, sigma = None, 0.0
+    if current is not None and t_s - current.t_s <= KEEP_S:
+        expected = grounds.minus(ground, t_s, current.north_mps, current.east_mps)[0]
+        sigma = current.sigma_mps(t_s)
+    crabwise = False
+    pair = _chosen(state, "heading")
+    if state.compass is not None and ground.course is not None and pair is not None:
+        course, _ = turning.angle_at(ground.course, t_s)
+        true = turning.angle_at(state.compass, t_s)[0] + _correction(state, pair[0])[0]
+        crabwise = pair[1].age_state(t_s) in FRESH and abs(wrap_pi(course - true)) > headings.CROSS_ANGLE
+    return Hints(ground.speed_mps, expected, sigma, crabwise)
+
+
+def _correction(state: EstimatorState, key: Key) -> tuple[float, float, str, bool]:
+    variation = _chosen(state, "variation")
+    config = state.config
+    return headings.to_true(
+        key, variation[1] if variation else None, config.variation_deg, config.compass_offset_deg
+    )
+
+
+def _heading(state: EstimatorState, t_s: float) -> tuple[Estimate, EstimatorState]:
+    """Heading from the compass while it is heard, else from the course, else the ageing compass."""
+    pair = _chosen(state, "heading")
+    ground = _fresh_ground(state, t_s)
+    estimate: Estimate | None = None
+    compass = state.compass
+    if pair is not None and compass is not None:
+        correction = _correction(state, pair[0])
+        raw = turning.angle_at(compass, t_s)[0] + correction[0]
+        fresh = pair[1].age_state(t_s) in FRESH
+        state = replace(
+            state, crossed=headings.cross_check(state.crossed, t_s, raw if fresh else None, ground)
+        )
+        estimate = headings.from_compass(compass, *pair, correction, state.crossed.raised, t_s)
+        if fresh:
+            return estimate, state
+    stand_in = headings.from_course(ground, state.current, t_s)
+    return stand_in or estimate or NEVER, state
+
+
+def _learn_current(state: EstimatorState, heading: Estimate, stw: Estimate, t_s: float) -> EstimatorState:
+    """One more difference of ground and water, if both were measured and neither is under suspicion."""
+    ground, compass, log = _fresh_ground(state, t_s), _chosen(state, "heading"), _chosen(state, "speed")
+    if ground is None or compass is None or log is None or state.log is None:
+        return state
+    measured = compass[1].age_state(t_s) in FRESH and log[1].age_state(t_s) in FRESH
+    if not measured or state.log.stuck or state.log.suspect_since_s is not None:
+        return state
+    if heading.value is None or heading.sigma is None or stw.value is None or stw.sigma is None:
+        return state
+    water = Water(stw.value, heading.value, stw.sigma, heading.sigma)
+    input_s = min(ground.t_s, compass[1].t_s, log[1].t_s)
+    vector = grounds.minus(ground, t_s, 0.0, 0.0)
+    return replace(
+        state,
+        current=currents.learn(
+            state.current, t_s, input_s, (vector[1], vector[2]), ground.sigma_mps(), water
+        ),
+    )
+
+
+def _boat_state(
+    state: EstimatorState, heading: Estimate, stw: Estimate, t_s: float, utc: str | None
+) -> BoatState:
+    sog = outputs.ground_speed(_chosen(state, "ground"), state.ground, t_s)
+    cog = outputs.course(_chosen(state, "course"), state.ground, t_s)
+    log_doubt = state.log is not None and (state.log.stuck != "" or state.log.suspect_since_s is not None)
+    set_, drift = outputs.set_and_drift(state.current, (heading, stw, sog), log_doubt, t_s)
+    pair, lat = _chosen(state, "heading"), _chosen(state, "latitude")
+    return BoatState(
+        t_s=t_s,
+        utc=utc,
+        stw_mps=stw,
+        heading_rad=heading,
+        sog_mps=sog,
+        cog_rad=cog,
+        set_rad=set_,
+        drift_mps=drift,
+        water_depth_m=outputs.water_depth(_chosen(state, "depth"), state.tracks, state.config, t_s),
+        water_temp_c=outputs.plain(_chosen(state, "temperature"), outputs.TEMP_SIGMA_C, t_s),
+        rate_of_turn_radps=headings.rate_of_turn(
+            None if pair is None or state.compass is None else (state.compass, *pair),
+            _chosen(state, "turn"),
+            _fresh_ground(state, t_s),
+            t_s,
+        ),
+        lat_deg=outputs.plain(lat, outputs.POSITION_SIGMA_DEG, t_s),
+        lon_deg=outputs.plain(
+            _chosen(state, "longitude"),
+            outputs.POSITION_SIGMA_DEG / max(0.01, math.cos(math.radians(lat[1].value if lat else 0.0))),
+            t_s,
+        ),
+    )

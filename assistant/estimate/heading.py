@@ -1,0 +1,149 @@
+"""True heading and rate of turn: compass plus variation plus offset, or a named stand-in.
+
+A compass fitted to a small boat keeps a deviation of about 2 degrees after it was swung; a variation rounded
+to a degree by the instrument is worth half of that, one typed in or grown old about 1 degree, and where none
+is known the sigma covers what is met on most waters (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from assistant.estimate import turning
+from assistant.estimate.current import KEEP_S, Current
+from assistant.estimate.ground import SLOW_MPS, UNIFORM_SIGMA_RAD, Ground
+from assistant.estimate.sources import FRESH, NEVER, Key, Track, judged
+from assistant.estimate.turning import DEG, Turning
+from assistant.messages import Estimate, State
+from assistant.units import KNOT_MPS, wrap_pi, wrap_tau
+
+DEVIATION_SIGMA = 2.0 * DEG
+VARIATION_SIGMA: Mapping[str, float] = {"sentence": 0.5 * DEG, "config": 1.0 * DEG, "unknown": 10.0 * DEG}
+UNKNOWN_CURRENT_MPS = 0.25  # sigma of a surface current nobody measured
+COURSE_FLOOR = 5.0 * DEG  # a stand-in is never better than this
+RATE_SIGMA = 0.05 * DEG  # [rad/s] on top of the filter's own
+ROT_SIGMA = 0.3 * DEG  # [rad/s] of a rate gyro of a small-boat compass
+COURSE_RATE_SIGMA = 0.5 * DEG  # [rad/s] a course also turns with the current and the helm's corrections
+STAND_IN_MPS = 0.5  # slower than this the course tells nothing of the heading
+CROSS_ANGLE = 45.0 * DEG
+CROSS_MPS = 1.5 * KNOT_MPS
+CROSS_S = 3.0  # heading and course must differ, or agree again, this long
+
+
+class Crossed(NamedTuple):
+    """The check of heading against course: since when it says otherwise than `raised`."""
+
+    raised: bool = False
+    since_s: float | None = None
+
+
+NOT_CROSSED = Crossed()
+
+
+def cross_check(old: Crossed, t_s: float, heading_rad: float | None, ground: Ground | None) -> Crossed:
+    """Raise when heading and course differ by more than CROSS_ANGLE at speed for CROSS_S; clear likewise."""
+    if heading_rad is None or ground is None or ground.course is None or t_s - ground.t_s > CROSS_S:
+        return old._replace(since_s=None)
+    course_rad, _ = turning.angle_at(ground.course, t_s)
+    bad = ground.speed_mps > CROSS_MPS and abs(wrap_pi(heading_rad - course_rad)) > CROSS_ANGLE
+    if bad == old.raised:
+        return old._replace(since_s=None)
+    since_s = t_s if old.since_s is None else old.since_s
+    return Crossed(bad, None) if t_s - since_s >= CROSS_S else Crossed(old.raised, since_s)
+
+
+def to_true(
+    key: Key, variation: Track | None, config_deg: float | None, offset_deg: float
+) -> tuple[float, float, str, bool]:
+    """What to add to a compass reading [rad], its sigma [rad], the words for the source, variation known."""
+    offset = offset_deg * DEG
+    if key[0] == "heading_true_rad":
+        return offset, DEVIATION_SIGMA, "", True
+    if variation is not None:
+        return offset + variation.value, _with("sentence"), "+var(sentence)", True
+    if config_deg is not None:
+        return offset + config_deg * DEG, _with("config"), "+var(config)", True
+    return offset, _with("unknown"), ", variation unknown", False
+
+
+def _with(kind: str) -> float:
+    return math.hypot(DEVIATION_SIGMA, VARIATION_SIGMA[kind])
+
+
+def from_compass(
+    compass: Turning,
+    key: Key,
+    track: Track,
+    correction: tuple[float, float, str, bool],
+    crossed: bool,
+    t_s: float,
+) -> Estimate:
+    """True heading from the filtered compass."""
+    angle, random_sigma = turning.angle_at(compass, t_s)
+    add, fixed_sigma, words, known = correction
+    state: State = track.age_state(t_s)
+    cause = ""
+    if state in FRESH:
+        if not known:
+            state, cause = "doubtful", "variation unknown"
+        elif crossed:
+            state, cause = "doubtful", "heading and course differ by more than 45 degrees"
+    sigma = min(UNIFORM_SIGMA_RAD, math.hypot(random_sigma, fixed_sigma))
+    return judged(wrap_tau(angle + add), sigma, state, t_s - track.t_s, key[1] + words, cause)
+
+
+def from_course(ground: Ground | None, current: Current | None, t_s: float) -> Estimate | None:
+    """A stand-in for the heading while the boat makes way, or None."""
+    if ground is None or ground.course is None or ground.speed_mps < STAND_IN_MPS:
+        return None
+    course_rad, course_sigma = turning.angle_at(ground.course, t_s)
+    age_s = t_s - ground.t_s
+    if current is not None and t_s - current.t_s <= KEEP_S:
+        north = ground.speed_mps * math.cos(course_rad) - current.north_mps
+        east = ground.speed_mps * math.sin(course_rad) - current.east_mps
+        speed = math.hypot(north, east)
+        if speed > SLOW_MPS:
+            crab = current.sigma_mps(t_s) / speed
+            sigma = min(UNIFORM_SIGMA_RAD, math.hypot(max(course_sigma, COURSE_FLOOR), crab))
+            angle = wrap_tau(math.atan2(east, north))
+            return judged(
+                angle,
+                sigma,
+                "doubtful",
+                age_s,
+                "course minus last current",
+                "no compass: heading from course",
+            )
+    crab = math.atan2(UNKNOWN_CURRENT_MPS, ground.speed_mps)
+    sigma = min(UNIFORM_SIGMA_RAD, math.hypot(max(course_sigma, COURSE_FLOOR), crab))
+    return judged(
+        course_rad, sigma, "doubtful", age_s, "course over ground", "no compass: heading from course"
+    )
+
+
+def rate_of_turn(
+    compass: tuple[Turning, Key, Track] | None,
+    rot: tuple[Key, Track] | None,
+    ground: Ground | None,
+    t_s: float,
+) -> Estimate:
+    """Rate of turn: the compass filter (a ROT sentence already in it), ROT alone, or the course."""
+    rot_fresh = rot is not None and rot[1].age_state(t_s) in FRESH
+    aged = NEVER
+    if compass is not None:
+        turn, key, track = compass
+        sigma = math.hypot(math.sqrt(turn.p_rr), RATE_SIGMA)
+        source = f"{key[1]}+ROT" if rot_fresh else key[1]
+        aged = judged(turn.rate_radps, sigma, track.age_state(t_s), t_s - track.t_s, source)
+    if aged.state in FRESH:
+        return aged
+    if rot is not None and rot_fresh:
+        return judged(rot[1].value, ROT_SIGMA, rot[1].age_state(t_s), t_s - rot[1].t_s, rot[0][1])
+    if ground is None or ground.course is None or ground.speed_mps < STAND_IN_MPS:
+        return aged
+    sigma = math.hypot(math.sqrt(ground.course.p_rr), COURSE_RATE_SIGMA)
+    why = "no compass: rate of turn from course"
+    rate = ground.course.rate_radps
+    return judged(rate, sigma, "doubtful", t_s - ground.t_s, "course over ground", why)

@@ -1,0 +1,135 @@
+"""From filtered values to Estimates: sigma, state, age, source and cause of each published quantity."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from assistant.estimate import ground as grounds
+from assistant.estimate import turning
+from assistant.estimate.current import KEEP_S, Current
+from assistant.estimate.ground import SLOW_MPS, UNIFORM_SIGMA_RAD, Ground
+from assistant.estimate.heading import UNKNOWN_CURRENT_MPS
+from assistant.estimate.sources import NEVER, Key, Track, judged, worst
+from assistant.estimate.speed import Log
+from assistant.messages import BoatConfig, Estimate, State
+from assistant.units import wrap_tau
+
+TEMP_SIGMA_C = 0.3  # half-degree steps and the hull's own warmth (common practice, no source)
+POSITION_SIGMA_DEG = 5.0 / 111_120.0  # 5 m on a meridian (60 nautical miles to the degree)
+DEPTH_SIGMA_M = 0.1
+DEPTH_SIGMA_SHARE = 0.015  # speed of sound is 1.5 % lower in cold fresh water than sounders assume
+CURRENT_STALE_S, CURRENT_DEAD_S = 4.0, 15.0
+CURRENT_FIRST_S = 5.0  # a current averaged over less is not yet one
+
+
+def plain(pair: tuple[Key, Track] | None, sigma: float, t_s: float) -> Estimate:
+    """The last accepted reading as it is."""
+    if pair is None:
+        return NEVER
+    key, track = pair
+    return judged(track.value, sigma, track.age_state(t_s), t_s - track.t_s, key[1])
+
+
+def water_speed(
+    pair: tuple[Key, Track] | None,
+    log: Log | None,
+    ground: Ground | None,
+    current: Current | None,
+    t_s: float,
+) -> Estimate:
+    """Speed through the water: the log, else ground minus the last known current, else ground alone."""
+    logged = NEVER
+    if pair is not None and log is not None:
+        key, track = pair
+        state: State = track.age_state(t_s)
+        cause = "speed log doubted" if log.suspect_since_s is not None and state == "ok" else ""
+        if cause:
+            state = "doubtful"
+        logged = judged(max(0.0, log.slow_mps), log.sigma_mps(), state, t_s - track.t_s, key[1], cause)
+        if not log.stuck and state in ("ok", "doubtful"):
+            return logged
+    why = log.stuck if log is not None and log.stuck else "no speed log"
+    if ground is None:
+        stuck_fresh = log is not None and log.stuck and logged.state in ("ok", "doubtful")
+        return judged(None, 0.0, "dead", logged.age_s or 0.0, logged.source, why) if stuck_fresh else logged
+    age_s = t_s - ground.t_s
+    if current is not None and t_s - current.t_s <= KEEP_S:
+        value, _, _ = grounds.minus(ground, t_s, current.north_mps, current.east_mps)
+        sigma = min(UNKNOWN_CURRENT_MPS, math.hypot(ground.sigma_mps(), current.sigma_mps(t_s)))
+        return judged(value, sigma, "doubtful", age_s, "ground minus last current", f"{why}: speed from GPS")
+    sigma = math.hypot(ground.sigma_mps(), UNKNOWN_CURRENT_MPS)
+    return judged(ground.speed_mps, sigma, "doubtful", age_s, "GPS only", f"{why}: speed from GPS")
+
+
+def ground_speed(pair: tuple[Key, Track] | None, ground: Ground | None, t_s: float) -> Estimate:
+    """Speed over ground."""
+    if pair is None:
+        return NEVER
+    key, track = pair
+    smoothed = ground is not None and ground.t_s == track.t_s
+    value = ground.speed_mps if smoothed and ground is not None else track.value
+    sigma = ground.sigma_mps() if ground is not None else grounds.ROUNDING_MPS + grounds.FIX_SIGMA_MPS
+    return judged(value, sigma, track.age_state(t_s), t_s - track.t_s, key[1])
+
+
+def course(pair: tuple[Key, Track] | None, ground: Ground | None, t_s: float) -> Estimate:
+    """Course over ground; unknown to half a circle when the boat hardly moves."""
+    if pair is None:
+        return NEVER
+    key, track = pair
+    age_s = t_s - track.t_s
+    state = track.age_state(t_s)
+    if ground is None or ground.course is None or ground.speed_mps < SLOW_MPS:
+        slow: State = "doubtful" if state == "ok" else state
+        return judged(
+            wrap_tau(track.value),
+            UNIFORM_SIGMA_RAD,
+            slow,
+            age_s,
+            key[1],
+            "too slow for a course" if slow == "doubtful" else "",
+        )
+    angle, _ = turning.angle_at(ground.course, t_s)
+    return judged(angle, ground.cog_sigma_rad(), state, age_s, key[1])
+
+
+def set_and_drift(
+    current: Current | None, inputs: tuple[Estimate, ...], log_doubt: bool, t_s: float
+) -> tuple[Estimate, Estimate]:
+    """Direction TOWARD which the surface layer moves, and its speed; as good as the worst input."""
+    if current is None:
+        return NEVER, NEVER
+    age_s = t_s - current.input_s
+    if current.t_s == t_s:
+        state, cause = worst(*(e.state for e in inputs)), "; ".join(e.cause for e in inputs if e.cause)
+        if current.learned_s < CURRENT_FIRST_S and state == "ok":
+            state, cause = "doubtful", "averaged over the first seconds only"
+    elif age_s > CURRENT_DEAD_S:
+        state, cause = "dead", ""
+    else:
+        state, cause = ("stale" if age_s > CURRENT_STALE_S else "doubtful"), "not measured now"
+    if log_doubt and state == "doubtful":
+        cause = "speed log doubted"
+    set_sigma, drift_sigma = current.polar_sigmas()
+    angle = wrap_tau(math.atan2(current.east_mps, current.north_mps))
+    return (
+        judged(angle, set_sigma, state, age_s, "ground minus water", cause),
+        judged(current.drift_mps(), drift_sigma, state, age_s, "ground minus water", cause),
+    )
+
+
+def water_depth(
+    pair: tuple[Key, Track] | None, tracks: Mapping[Key, Track], config: BoatConfig, t_s: float
+) -> Estimate:
+    """Depth below the surface: below the transducer plus the sentence's own offset up to the waterline,
+    else plus the configured one (an offset down to the keel says nothing of the surface)."""
+    if pair is None:
+        return NEVER
+    key, track = pair
+    offset = tracks.get(("transducer_offset_m", key[1]))
+    own = offset is not None and offset.value > 0.0
+    add = offset.value if offset is not None and own else config.sounder_below_surface_m
+    depth = track.value + add
+    sigma = math.hypot(DEPTH_SIGMA_M, DEPTH_SIGMA_SHARE * depth)
+    return judged(depth, sigma, track.age_state(t_s), t_s - track.t_s, key[1])

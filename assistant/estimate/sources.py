@@ -1,0 +1,146 @@
+"""Which source speaks for a quantity: by rank, while fresh, and without flapping."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import NamedTuple
+
+from assistant.messages import STATES, Accepted, Estimate, State
+
+Key = tuple[str, str]
+"""(quantity, source) of a reading."""
+
+FRESH: tuple[State, ...] = ("ok", "doubtful")
+"""States of a source that still speaks."""
+
+HOLD_S = 10.0
+"""A better source must have been there this long, without a gap, before it takes over from a fresh one."""
+
+RANKS: Mapping[str, tuple[Key, ...]] = MappingProxyType(
+    {
+        # best first, as (quantity, sentence); other sentences of the same quantities come last
+        "heading": (
+            ("heading_true_rad", "HDT"),
+            ("heading_true_rad", "THS"),
+            ("heading_magnetic_rad", "HDG"),
+            ("heading_magnetic_rad", "HDM"),
+            ("heading_true_rad", "VHW"),
+            ("heading_magnetic_rad", "VHW"),
+        ),
+        "variation": (("variation_rad", "HDG"), ("variation_rad", "RMC")),
+        "turn": (("rate_of_turn_radps", "ROT"),),
+        "speed": (("stw_mps", "VHW"), ("stw_mps", "VBW")),
+        "ground": (("sog_mps", "RMC"), ("sog_mps", "VTG"), ("sog_mps", "VBW")),
+        "course": (("cog_rad", "RMC"), ("cog_rad", "VTG")),
+        "depth": (("depth_below_transducer_m", "DPT"), ("depth_below_transducer_m", "DBT")),
+        "temperature": (("water_temp_c", "MTW"),),
+        "latitude": (("lat_deg", "RMC"), ("lat_deg", "GGA"), ("lat_deg", "GLL")),
+        "longitude": (("lon_deg", "RMC"), ("lon_deg", "GGA"), ("lon_deg", "GLL")),
+    }
+)
+"""What each role may be filled by."""
+
+ROLES: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        quantity: tuple(role for role, keys in RANKS.items() if any(q == quantity for q, _ in keys))
+        for keys in RANKS.values()
+        for quantity, _ in keys
+    }
+)
+"""Roles a quantity may fill."""
+
+
+class Track(NamedTuple):
+    """The last accepted reading of one key."""
+
+    value: float
+    t_s: float
+    since_s: float  # start of the unbroken run of readings
+    stale_s: float
+    dead_s: float
+    unproven: int
+
+    def age_state(self, t_s: float) -> State:
+        """OK, doubtful (unproven), stale or dead by age alone at t_s [s]."""
+        age_s = t_s - self.t_s
+        if age_s > self.dead_s:
+            return "dead"
+        if age_s > self.stale_s:
+            return "stale"
+        return "doubtful" if self.unproven else "ok"
+
+
+def note(tracks: Mapping[Key, Track], accepted: tuple[Accepted, ...]) -> dict[Key, Track]:
+    """Tracks with these readings entered; the given mapping stays as it is."""
+    entered = dict(tracks)
+    for item in accepted:
+        reading = item.reading
+        key = (reading.quantity, reading.source)
+        old = entered.get(key)
+        unbroken = old is not None and reading.t_s - old.t_s <= old.stale_s
+        since_s = old.since_s if old is not None and unbroken else reading.t_s
+        entered[key] = Track(
+            reading.value, reading.t_s, since_s, item.stale_after_s, item.dead_after_s, item.unproven
+        )
+    return entered
+
+
+def choose_all(chosen: Mapping[str, Key], tracks: Mapping[Key, Track], t_s: float) -> dict[str, Key]:
+    """The key that fills each role at t_s [s]; roles nothing ever filled are absent."""
+    candidates: dict[str, list[Key]] = {}
+    for key in tracks:
+        for role in ROLES.get(key[0], ()):
+            candidates.setdefault(role, []).append(key)
+    return {role: _choose(role, keys, chosen.get(role), tracks, t_s) for role, keys in candidates.items()}
+
+
+def _choose(role: str, keys: list[Key], current: Key | None, tracks: Mapping[Key, Track], t_s: float) -> Key:
+    if len(keys) == 1:
+        return keys[0]
+    fresh = [key for key in keys if t_s - tracks[key].t_s <= tracks[key].stale_s]
+    if current not in fresh:
+        if fresh:
+            return min(fresh, key=lambda key: (rank(role, key), key))
+        return current or max(keys, key=lambda key: tracks[key].t_s)
+    better = [
+        key
+        for key in fresh
+        if rank(role, key) < rank(role, current)
+        and tracks[key].unproven == 0
+        and t_s - tracks[key].since_s >= HOLD_S
+    ]
+    return min(better, key=lambda key: (rank(role, key), key)) if better else current
+
+
+def rank(role: str, key: Key) -> int:
+    """Place of a key in its role's table, 0 the best."""
+    wanted = (key[0], sentence(key[1]))
+    ranks = RANKS[role]
+    return ranks.index(wanted) if wanted in ranks else len(ranks)
+
+
+def sentence(source: str) -> str:
+    """ "VHW" of "udp:10110/VHW"."""
+    return source.rsplit("/", 1)[-1]
+
+
+def worst(*states: State) -> State:
+    """The weakest of several inputs decides."""
+    return max(states, key=STATES.index)
+
+
+def judged(
+    value: float | None, sigma: float, state: State, age_s: float, source: str, cause: str = ""
+) -> Estimate:
+    """An Estimate whose value is withheld when dead and whose cause is never empty when not ok."""
+    if state == "dead" or value is None:
+        return Estimate(None, None, "dead", age_s, source, cause or f"silent for {age_s:.0f} s")
+    if state == "stale" and not cause:
+        cause = f"silent for {age_s:.0f} s"
+    if state == "doubtful" and not cause:
+        cause = "back after a fault, not yet proven"
+    return Estimate(value, sigma, state, age_s, source, "" if state == "ok" else cause)
+
+
+NEVER = Estimate(cause="never received")

@@ -1,0 +1,121 @@
+"""Speed through the water from the speed log: smooth in waves, quick on a change, not fooled by weed.
+
+The log's readings are averaged with a time constant SLOW_S. A second, fast average runs beside it; when the
+two stay apart by more than the readings' own scatter explains, the speed has really changed and the slow one
+jumps to the fast one. A log that reads zero, or the same number again and again, while ground speed minus the
+last known current says otherwise, is suspected at once (nothing is learned from it), and called stuck if it
+lasts.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from assistant.units import KNOT_MPS
+
+SLOW_S = 5.0
+FAST_S = 0.7
+APART_FLOOR_MPS = 0.12
+APART_SIGMAS = 1.5
+APART_S = 0.8  # the averages must be apart this long
+SCATTER_S = 30.0  # the readings' scatter is learned over this
+CORRELATED = 1.5  # waves make neighbouring readings alike: the average is this much worse than white noise
+FACTOR_SIGMA = 0.03  # what remains of a calibrated log's factor (common practice, no source)
+ZERO_SIGMA_MPS = 0.02
+
+ZERO_MPS = 0.05
+MOVING_MPS = 1.0 * KNOT_MPS
+DISAGREE_MPS = 0.35  # log against ground minus current
+ZERO_FOR_S = 5.0  # a stalled wheel is called stuck after this
+SAME_FOR_S = 8.0  # a repeated number is suspected after this ...
+SAME_SUSPECT_S = 4.0  # ... and called stuck when it then disagrees this long
+GOOD_AGAIN = 10  # readings without suspicion that clear it
+
+
+class Log(NamedTuple):
+    """State of one speed log; speeds [m/s] already multiplied by its factor."""
+
+    t_s: float
+    slow_mps: float
+    fast_mps: float
+    scatter: float = 0.1**2  # variance of readings about the slow average
+    variance: float = 0.1**2  # of the slow average
+    apart_s: float = 0.0
+    last_mps: float = -1.0
+    same_since_s: float = 0.0
+    suspect_since_s: float | None = None
+    stuck: str = ""  # why the log is not believed
+    good: int = 0  # readings without suspicion since it was called stuck
+
+    def sigma_mps(self) -> float:
+        """Sigma of the slow average [m/s], its lag and the log's own error included."""
+        lag = 0.5 * (self.fast_mps - self.slow_mps)
+        own = FACTOR_SIGMA * self.slow_mps
+        return math.sqrt(CORRELATED * self.variance + lag * lag + own * own + ZERO_SIGMA_MPS**2)
+
+
+class Hints(NamedTuple):
+    """What else is known about the motion when a log reading comes in."""
+
+    sog_mps: float | None = None
+    expected_mps: float | None = None  # speed of ground minus last known current
+    expected_sigma_mps: float = 0.0
+    crabwise: bool = False  # course and heading differ: more likely adrift than under way
+
+
+def read(old: Log | None, t_s: float, speed_mps: float, hints: Hints) -> Log:
+    """Take in one reading [m/s]."""
+    if old is None or t_s - old.t_s > SLOW_S:
+        now = Log(t_s, speed_mps, speed_mps, same_since_s=t_s)
+        if old is not None:
+            now = now._replace(scatter=old.scatter, variance=old.scatter, stuck=old.stuck, good=old.good)
+        return _watch(now, t_s, speed_mps, hints)
+    return _watch(_average(old, t_s, speed_mps), t_s, speed_mps, hints)
+
+
+def _average(old: Log, t_s: float, speed_mps: float) -> Log:
+    dt_s = t_s - old.t_s
+    a_slow, a_fast = 1.0 - math.exp(-dt_s / SLOW_S), 1.0 - math.exp(-dt_s / FAST_S)
+    fast = old.fast_mps + a_fast * (speed_mps - old.fast_mps)
+    slow = old.slow_mps + a_slow * (speed_mps - old.slow_mps)
+    limit = max(APART_FLOOR_MPS, APART_SIGMAS * math.sqrt(old.scatter))
+    if abs(fast - slow) <= limit:
+        miss = speed_mps - old.slow_mps
+        scatter = old.scatter + min(1.0, dt_s / SCATTER_S) * (miss * miss - old.scatter)
+        variance = (1.0 - a_slow) ** 2 * old.variance + a_slow * a_slow * scatter
+        return old._replace(
+            t_s=t_s, slow_mps=slow, fast_mps=fast, scatter=scatter, variance=variance, apart_s=0.0
+        )
+    apart_s = old.apart_s + dt_s
+    if old.apart_s > 0.0 and apart_s >= APART_S:
+        return old._replace(
+            t_s=t_s, slow_mps=fast, fast_mps=fast, variance=max(old.scatter, 0.05**2), apart_s=0.0
+        )
+    return old._replace(t_s=t_s, slow_mps=slow, fast_mps=fast, apart_s=apart_s)
+
+
+def _watch(log: Log, t_s: float, speed_mps: float, hints: Hints) -> Log:
+    """Suspect, convict, and acquit after GOOD_AGAIN readings."""
+    same_since_s = log.same_since_s if abs(speed_mps - log.last_mps) < 1e-3 else t_s
+    log = log._replace(last_mps=speed_mps, same_since_s=same_since_s)
+    if not _suspicious(log, t_s, speed_mps, hints):
+        good = log.good + 1
+        cleared = good >= GOOD_AGAIN
+        return log._replace(suspect_since_s=None, good=good, stuck="" if cleared else log.stuck)
+    since_s = log.suspect_since_s if log.suspect_since_s is not None else t_s
+    zero = speed_mps <= ZERO_MPS
+    if t_s - since_s >= (ZERO_FOR_S if zero else SAME_SUSPECT_S):
+        why = "speed log reads 0 while the boat moves" if zero else "speed log frozen while the speed changes"
+        return log._replace(suspect_since_s=since_s, stuck=why, good=0)
+    return log._replace(suspect_since_s=since_s, good=0)
+
+
+def _suspicious(log: Log, t_s: float, speed_mps: float, hints: Hints) -> bool:
+    if hints.sog_mps is None or hints.sog_mps <= MOVING_MPS:
+        return False
+    if speed_mps > ZERO_MPS and t_s - log.same_since_s < SAME_FOR_S:
+        return False
+    if hints.expected_mps is not None:
+        return abs(hints.expected_mps - speed_mps) > DISAGREE_MPS + hints.expected_sigma_mps
+    return speed_mps <= ZERO_MPS and not hints.crabwise

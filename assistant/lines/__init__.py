@@ -1,0 +1,1 @@
+"""Towed-line physics: gear to forces, steady shapes, dynamic kernel, the whole spread."""

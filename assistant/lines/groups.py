@@ -1,0 +1,177 @@
+"""Eight lines side by side, ready for the dynamic kernel: from chain descriptions to the kernel's flat array and back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.lines import layout
+from assistant.lines.chain import Body, Segment, Towed, Water, body_columns, segment_columns
+from assistant.lines.kernel import settle
+from assistant.lines.layout import FIELDS, LANES
+from assistant.lines.segment import pull_at_tip
+from assistant.lines.steady import NoSteadyShape, straight
+
+Array = NDArray[np.float64]
+
+SHORTEST_M = 0.3
+"""A main line reeled in further than this is kept this long, so that its segments keep a direction."""
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Lines that march together. `work` is changed in place by the kernel; copy() first to keep the old state."""
+
+    nodes: int
+    work: Array  # flat, see layout.py
+    has_body: NDArray[np.uint8]  # (nodes+1,)
+    share: Array  # (nodes+1, LANES) part of the main line in each segment
+    main_m: Array  # (LANES,) length of the main line
+
+    def copy(self) -> Group:
+        """The same lines with their own state."""
+        return replace(self, work=self.work.copy(), main_m=self.main_m.copy())
+
+    def view(self) -> Array:
+        """`work` as (nodes+1, FIELDS, LANES)."""
+        return self.work.reshape(self.nodes + 1, FIELDS, LANES)
+
+    def positions_m(self) -> Array:
+        """(nodes+1, 3, LANES) present positions, rod tip first."""
+        return self.view()[:, layout.X1 : layout.X1 + 3, :]
+
+    def velocities_mps(self) -> Array:
+        """(nodes+1, 3, LANES) present velocities."""
+        return self.view()[:, layout.VX1 : layout.VX1 + 3, :]
+
+    def tip_pull_n(self) -> Array:
+        """(LANES,) line's force at the rod tip."""
+        out = np.empty(LANES)
+        pull_at_tip(self.work, out)
+        return out
+
+
+def pieces(towed: Towed, counts: Sequence[int]) -> Towed:
+    """Cut segment i (free end first) into counts[i] equal pieces."""
+    segments: list[Segment] = []
+    bodies: list[Body | None] = []
+    given = [*towed.bodies, *[None] * (len(towed.segments) - len(towed.bodies))]
+    for segment, body, count in zip(towed.segments, given, counts, strict=True):
+        segments += [replace(segment, length_m=segment.length_m / count)] * count
+        bodies += [body, *[None] * (count - 1)]
+    return Towed(tuple(segments), tuple(bodies), towed.tow_height_m)
+
+
+def live_counts(towed: Towed, total: int = 24, below: int = 4) -> list[int]:
+    """Pieces per segment, free end first: `below` shared by everything under the main line, the rest in the main line."""
+    parts = len(towed.segments) - 1
+    if parts == 0:
+        return [total]
+    below = max(below, parts)
+    each = [below // parts + (1 if i < below % parts else 0) for i in range(parts)]
+    return [*each, total - below]
+
+
+def build(lines: Sequence[Towed], counts: Sequence[Sequence[int]], water: Water) -> Group:
+    """A group from up to eight lines, each cut into the same total number of pieces; spare lanes repeat the last line."""
+    nodes = sum(counts[0])
+    view = np.zeros((nodes + 1, FIELDS, LANES))
+    share = np.zeros((nodes + 1, LANES))
+    main = np.empty(LANES)
+    for lane in range(LANES):
+        k = min(lane, len(lines) - 1)
+        load_lane(view, share, main, lane, lines[k], counts[k], water)
+    has_body = (np.abs(view[:, layout.B_MASS : layout.B_SIDE + 1, :]).max(axis=(1, 2)) > 0).astype(np.uint8)
+    return Group(nodes, view.reshape(-1), has_body, share, main)
+
+
+def load_lane(
+    view: Array, share: Array, main: Array, lane: int, towed: Towed, counts: Sequence[int], water: Water
+) -> None:
+    """Write one line's properties into a lane; positions are left alone."""
+    cut = pieces(towed, counts)
+    top_first = list(zip(cut.segments, cut.bodies, strict=True))[::-1]
+    main[lane] = max(towed.segments[-1].length_m, SHORTEST_M)
+    share[:, lane] = 0.0
+    share[1 : counts[-1] + 1, lane] = 1.0 / counts[-1]
+    for i, (segment, body) in enumerate(top_first, start=1):
+        length, kn, kt, wet, dry, mass, added, compliance = segment_columns(segment, water)
+        if i <= counts[-1]:
+            length = main[lane] / counts[-1]
+        view[i, layout.LENGTH : layout.COMPLIANCE + 1, lane] = (
+            length,
+            kn,
+            kt,
+            wet,
+            dry,
+            mass,
+            added,
+            compliance,
+        )
+        view[i, layout.B_MASS : layout.B_SIDE + 1, lane] = body_columns(body, water)
+    view[0, layout.TURN, lane] = 1.0
+
+
+def settle_group(
+    group: Group,
+    lines: Sequence[Towed],
+    counts: Sequence[Sequence[int]],
+    water: Water,
+    tips: Array,
+    velocity: Array,
+) -> list[str | None]:
+    """Put every line into its steady shape for tips moving at a constant velocity, in place.
+
+    Args:
+        tips: (3, LANES) rod tips [m], z down; velocity: (3, LANES) [m/s] through the surface layer.
+    Returns:
+        Per line None, or why it has no steady shape (it then hangs straight aft as a start for marching).
+    """
+    view = group.view()
+    problems: list[str | None] = []
+    for lane in range(LANES):
+        k = min(lane, len(lines) - 1)
+        problem = _place(view, lane, lines[k], counts[k], water, tips[:, lane], velocity[:, lane])
+        if lane < len(lines):
+            problems.append(problem)
+    settle(
+        group.work,
+        group.nodes,
+        group.has_body,
+        water.profile_array(),
+        np.ascontiguousarray(velocity).reshape(-1),
+        1e-7,
+    )
+    return problems
+
+
+def _place(
+    view: Array, lane: int, towed: Towed, counts: Sequence[int], water: Water, tip: Array, velocity: Array
+) -> str | None:
+    """Start positions and tensions of one lane from the steady integration, as present and past."""
+    north, east = float(velocity[0]), float(velocity[1])
+    cut = pieces(towed, counts)
+    problem = None
+    try:
+        shape = straight(cut, water, float(np.hypot(north, east)), float(np.arctan2(east, north)))
+        points, tension = shape.points_m[::-1], shape.tension_n[::-1]
+    except NoSteadyShape as error:
+        problem = str(error)
+        along = np.concatenate([[0.0], np.cumsum([s.length_m for s in cut.segments[::-1]])])
+        points = np.outer(along, [-0.9 * np.sign(north), -0.9 * np.sign(east), 0.3]) + [
+            0,
+            0,
+            -towed.tow_height_m,
+        ]
+        tension = np.full(len(points), 1.0)
+    place = points + [tip[0], tip[1], 0.0]
+    place[:, 2] = points[:, 2] - points[0, 2] + tip[2]
+    for block in (layout.X, layout.X1, layout.X2):
+        view[:, block : block + 3, lane] = place
+    for block in (layout.VX1, layout.VX2):
+        view[:, block : block + 3, lane] = velocity
+    view[1:, layout.T : layout.T2 + 1, lane] = np.maximum(tension[:-1], 1e-3)[:, None]
+    return problem

@@ -1,0 +1,353 @@
+"""Dynamic kernel: eight towed lines marched through time together, compiled.
+
+Reference: lumped-mass line with tension as an unknown (mixed formulation), as in design studies of towed arrays; drag by the
+cross-flow principle (Hoerner 1965, ch. 3: normal and tangential parts independent).
+State: positions r_i of nodes 1..N (node 0 = rod tip, prescribed), tensions T_i of segments 1..N.
+Axes: inertial frame that drifts with the surface layer; x north, y east, z down.
+Equations, e_i the unit vector from node i-1 to node i:
+    M_i a_i = T_(i+1) e_(i+1) - T_i e_i + F_i
+    |r_i - r_(i-1)| = l_i (1 + T_i/EA - tau/T_i),  tau = 1e-5 N keeps T positive and slack smooth
+    segment force = -[kn |un| un + kt |ut| ut] l wet + weight; un, ut = normal and tangential part of the velocity through
+    the water at the segment's wet centroid; weight of the dry part in air; no air drag
+    M = line mass + added mass rho pi d^2/4 across the line where wet (its derivative is left out of the Jacobian)
+    bodies: see bodies.py
+Integrator: BDF2 (backward Euler on the first step and after a discontinuity), Newton on positions and tensions together,
+T eliminated per segment, 3x3 block-tridiagonal elimination from the lure up, fused with assembly.
+Line that runs out or in: all segments of the main line share its length; the material moves along them at PAYOUT.
+Assumes: no bending stiffness, no bottom contact, current constant in time. Valid while segments do not overlap (a
+folded line is flagged by the caller).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from assistant.lines import layout
+from assistant.lines.bodies import add_bodies
+from assistant.lines.segment import TAU_N, eliminate_segment
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.uint8]
+
+NEWTON_MAX = 12
+RESCUE_MAX = 5  # 4**5 = 1024 substeps
+
+_compiled = njit(cache=True, nogil=True, error_model="numpy")
+_at = layout.place
+_LANES, _NODE = layout.ULANES, layout.NODE
+_1, _2, _3, _4, _5, _6, _7, _8 = (_at(k) for k in range(1, 9))
+_VECTOR = np.uint64(3 * layout.LANES)  # three fields side by side
+_X, _X1, _X2 = _at(layout.X), _at(layout.X1), _at(layout.X2)
+_V, _V1, _V2 = _at(layout.VX), _at(layout.VX1), _at(layout.VX2)
+_T, _T1, _T2 = _at(layout.T), _at(layout.T1), _at(layout.T2)
+_LENGTH, _COMPLIANCE, _PAYOUT = _at(layout.LENGTH), _at(layout.COMPLIANCE), _at(layout.PAYOUT)
+_W, _DW, _TURN = _at(layout.WX), _at(layout.DWX), _at(layout.TURN)
+_CARRY, _RHS, _GAIN, _OFFSET = _at(layout.CARRY), _at(layout.RHS), _at(layout.GAIN), _at(layout.OFFSET)
+_SUMS = np.uint64(12 * layout.LANES)  # CARRY and RHS
+
+
+@_compiled
+def _velocities(w: Array, nodes: int, c0: float, a1: float, a2: float, drift: Array) -> None:
+    """Velocity of every node from its positions: v = c0 r + a1 r1 + a2 r2 + drift."""
+    for i in range(nodes + 1):
+        b = np.uint64(i) * _NODE
+        for j in range(_VECTOR):
+            p = b + j
+            w[p + _V] = c0 * w[p + _X] + a1 * w[p + _X1] + a2 * w[p + _X2] + drift[j]
+
+
+@_compiled
+def current_at(profile: Array, z: float) -> tuple[float, float, float, float]:
+    """Current north, east [m/s] and its change with depth [1/s] at depth z [m]."""
+    rows = profile.shape[0]
+    if z <= profile[0, 0]:
+        return profile[0, 1], profile[0, 2], 0.0, 0.0
+    if z >= profile[rows - 1, 0]:
+        return profile[rows - 1, 1], profile[rows - 1, 2], 0.0, 0.0
+    k = 1
+    while profile[k, 0] < z:
+        k += 1
+    step = profile[k, 0] - profile[k - 1, 0]
+    dn = (profile[k, 1] - profile[k - 1, 1]) / step
+    de = (profile[k, 2] - profile[k - 1, 2]) / step
+    up = z - profile[k - 1, 0]
+    return profile[k - 1, 1] + dn * up, profile[k - 1, 2] + de * up, dn, de
+
+
+@_compiled
+def _currents(w: Array, nodes: int, profile: Array) -> None:
+    """Current and its slope at every node, turned and scaled by each lane's TURN."""
+    for i in range(nodes + 1):
+        b = np.uint64(i) * _NODE
+        for j in range(_LANES):
+            p = b + j
+            north, east, dn, de = current_at(profile, w[p + _X + _2])
+            c, s = w[j + _TURN], w[j + _NODE + _TURN]
+            w[p + _W] = c * north - s * east
+            w[p + _W + _1] = s * north + c * east
+            w[p + _DW] = c * dn - s * de
+            w[p + _DW + _1] = s * dn + c * de
+
+
+@_compiled
+def _correct(w: Array, nodes: int) -> float:
+    """Back-substitute from the rod tip down, apply the Newton step, return the largest move [m] (NaN if any).
+
+    The move of each node is left in its OFFSET.
+    """
+    for j in range(_VECTOR):
+        w[j + _OFFSET] = 0.0
+    for i in range(1, nodes + 1):
+        lo = np.uint64(i) * _NODE
+        for j in range(_LANES):
+            p = lo + j
+            q = p - _NODE
+            ax, ay, az = w[q + _OFFSET], w[q + _OFFSET + _1], w[q + _OFFSET + _2]
+            mx = w[p + _OFFSET] - (w[p + _GAIN] * ax + w[p + _GAIN + _1] * ay + w[p + _GAIN + _2] * az)
+            my = w[p + _OFFSET + _1] - (
+                w[p + _GAIN + _3] * ax + w[p + _GAIN + _4] * ay + w[p + _GAIN + _5] * az
+            )
+            mz = w[p + _OFFSET + _2] - (
+                w[p + _GAIN + _6] * ax + w[p + _GAIN + _7] * ay + w[p + _GAIN + _8] * az
+            )
+            # the segment as it was before the move; its upper node has moved already
+            dx = w[p + _X] - (w[q + _X] - ax)
+            dy = w[p + _X + _1] - (w[q + _X + _1] - ay)
+            dz = w[p + _X + _2] - (w[q + _X + _2] - az)
+            span = math.sqrt(dx * dx + dy * dy + dz * dz + 1e-18)
+            tension = w[p + _T]
+            length = w[p + _LENGTH]
+            compliance = w[p + _COMPLIANCE]
+            kappa = length * (compliance + TAU_N / (tension * tension))
+            miss = span - length * (1.0 + tension * compliance - TAU_N / tension)
+            new = tension + (miss + (dx * (mx - ax) + dy * (my - ay) + dz * (mz - az)) / span) / kappa
+            least = 0.2 * tension
+            w[p + _T] = new if new > least else least
+            w[p + _X] += mx
+            w[p + _X + _1] += my
+            w[p + _X + _2] += mz
+            w[p + _OFFSET], w[p + _OFFSET + _1], w[p + _OFFSET + _2] = mx, my, mz
+    worst = 0.0
+    for i in range(1, nodes + 1):
+        lo = np.uint64(i) * _NODE + _OFFSET
+        for j in range(_VECTOR):
+            size = abs(w[lo + j])
+            if not size <= worst:  # also true for NaN
+                worst = size
+    return worst
+
+
+@_compiled
+def _solve(
+    w: Array, nodes: int, has_body: Flags, profile: Array, scheme: Array, drift: Array, tolerance: float
+) -> bool:
+    """Newton iterations for one instant. `scheme` = c0, a1, a2, b1, b2. True when converged."""
+    c0, a1, a2, b1, b2 = scheme[0], scheme[1], scheme[2], scheme[3], scheme[4]
+    for _ in range(NEWTON_MAX):
+        _velocities(w, nodes, c0, a1, a2, drift)
+        if profile.shape[0] > 0:
+            _currents(w, nodes, profile)
+        for i in range(nodes + 1):
+            b = np.uint64(i) * _NODE + _CARRY
+            for j in range(_SUMS):
+                w[b + j] = 0.0
+        for i in range(nodes, 0, -1):
+            if has_body[i]:
+                add_bodies(w, i, c0, b1, b2)
+            eliminate_segment(w, i, c0, b1, b2)
+        worst = _correct(w, nodes)
+        if worst < tolerance:
+            return True
+        if not worst < 1e4:
+            return False
+    return False
+
+
+@_compiled
+def _predict(w: Array, nodes: int, dt: float, first: bool) -> None:
+    """Start values of a step: positions by the last velocities, tensions by the last change."""
+    grow = dt if first else 1.5 * dt
+    lag = 0.0 if first else 0.5 * dt
+    more = 0.0 if first else 1.0
+    for i in range(1, nodes + 1):
+        b = np.uint64(i) * _NODE
+        for j in range(_VECTOR):
+            p = b + j
+            w[p + _X] = w[p + _X1] + grow * w[p + _V1] - lag * w[p + _V2]
+        for j in range(_LANES):
+            p = b + j
+            guess = w[p + _T1] + more * (w[p + _T1] - w[p + _T2])
+            least = 0.5 * w[p + _T1]
+            w[p + _T] = guess if guess > least else least
+
+
+@_compiled
+def _shift(w: Array, nodes: int, scheme: Array, drift: Array) -> None:
+    """Accept the step: the present becomes the past."""
+    _velocities(w, nodes, scheme[0], scheme[1], scheme[2], drift)
+    for i in range(nodes + 1):
+        b = np.uint64(i) * _NODE
+        for j in range(_VECTOR):
+            p = b + j
+            w[p + _X2], w[p + _X1] = w[p + _X1], w[p + _X]
+            w[p + _V2], w[p + _V1] = w[p + _V1], w[p + _V]
+        for j in range(_LANES):
+            p = b + j
+            w[p + _T2], w[p + _T1] = w[p + _T1], w[p + _T]
+
+
+@_compiled
+def _scheme(dt: float, first: bool, out: Array) -> None:
+    """Coefficients of v = c0 r + a1 r1 + a2 r2 and a = c0 v + b1 v1 + b2 v2."""
+    r = 1.0 / dt
+    if first:
+        out[0], out[1], out[2], out[3], out[4] = r, -r, 0.0, -r, 0.0
+    else:
+        out[0], out[1], out[2], out[3], out[4] = 1.5 * r, -2.0 * r, 0.5 * r, -2.0 * r, 0.5 * r
+
+
+@_compiled
+def _tip(w: Array, start: Array, end: Array, share: float, dt: float) -> None:
+    """Put node 0 at `share` of the step: the cubic through both ends and their velocities (rows x y z vx vy vz)."""
+    s = share
+    h00 = (1 + 2 * s) * (1 - s) * (1 - s)
+    h10 = s * (1 - s) * (1 - s) * dt
+    h01 = s * s * (3 - 2 * s)
+    h11 = s * s * (s - 1) * dt
+    for k in range(3):
+        for j in range(start.shape[1]):
+            place = (k * start.shape[1]) + j
+            w[_X + np.uint64(place)] = (
+                h00 * start[k, j] + h10 * start[k + 3, j] + h01 * end[k, j] + h11 * end[k + 3, j]
+            )
+
+
+@_compiled
+def _pay_out(w: Array, nodes: int, share: Array, main0: Array, main1: Array, at: float, dt: float) -> None:
+    """Segment lengths at `at` (0..1) of the step; `share` = part of the main line a segment holds, by node and lane."""
+    for lane in range(share.shape[1]):
+        j = np.uint64(lane)
+        rate = (main1[lane] - main0[lane]) / dt
+        main = main0[lane] + at * (main1[lane] - main0[lane])
+        above = 0.0
+        for i in range(1, nodes + 1):
+            part = share[i, lane]
+            if part > 0.0:
+                b = np.uint64(i) * _NODE + j
+                w[b + _LENGTH] = part * main
+                w[b + _PAYOUT] = (1.0 - above - 0.5 * part) * rate
+                above += part
+
+
+@_compiled
+def _step(
+    w: Array,
+    nodes: int,
+    has_body: Flags,
+    share: Array,
+    profile: Array,
+    tips: Array,
+    mains: Array,
+    dt: float,
+    parts: int,
+    restart: bool,
+    tolerance: float,
+) -> bool:
+    """One step of dt in `parts` equal parts; tips (2, 6, LANES), mains (2, LANES). False: not converged, w is spoiled."""
+    scheme = np.empty(5)
+    still = np.zeros(3 * tips.shape[2])
+    h = dt / parts
+    paying = False
+    for j in range(mains.shape[1]):
+        if mains[0, j] != mains[1, j]:
+            paying = True
+    for part in range(parts):
+        first = restart and part == 0
+        at = (part + 1.0) / parts
+        _scheme(h, first, scheme)
+        if paying:
+            _pay_out(w, nodes, share, mains[0], mains[1], at, dt)
+        _predict(w, nodes, h, first)
+        _tip(w, tips[0], tips[1], at, dt)
+        if not _solve(w, nodes, has_body, profile, scheme, still, tolerance):
+            return False
+        _shift(w, nodes, scheme, still)
+    if paying:
+        _pay_out(w, nodes, share, mains[1], mains[1], 1.0, dt)
+    return True
+
+
+@_compiled
+def march(
+    w: Array,
+    nodes: int,
+    has_body: Flags,
+    share: Array,
+    profile: Array,
+    tips: Array,
+    mains: Array,
+    dt: float,
+    restart: bool,
+    tolerance: float,
+) -> int:
+    """March eight lines through K steps of dt [s], in place.
+
+    Args:
+        w: (nodes+1)*FIELDS*LANES flat state, see layout.py; X1, V1, T1 hold the present on entry and on return.
+        has_body: (nodes+1,) 1 where any lane has a body.
+        share: (nodes+1, LANES) part of the main line each segment holds (0: fixed length).
+        profile: (M, 3) depth [m], current north, east [m/s] relative to the surface layer; M = 0: still.
+        tips: (K+1, 6, LANES) rod tips: position and velocity at the start and after each step.
+        mains: (K+1, LANES) length of the main line [m] likewise.
+        restart: the first step is backward Euler (first step, or after a discontinuity).
+        tolerance: Newton stops after a move below this [m].
+    Returns:
+        Number of steps that needed rescue substeps; -1 when even 1024 substeps did not converge (state as before that step).
+    """
+    keep = w.copy()
+    rescued = 0
+    first = restart
+    for k in range(tips.shape[0] - 1):
+        keep[:] = w
+        done = False
+        for level in range(RESCUE_MAX + 1):
+            again = first or level > 0
+            done = _step(
+                w,
+                nodes,
+                has_body,
+                share,
+                profile,
+                tips[k : k + 2],
+                mains[k : k + 2],
+                dt,
+                4**level,
+                again,
+                tolerance,
+            )
+            if done:
+                rescued += level > 0
+                first = level > 0  # the past is now a substep away
+                break
+            w[:] = keep
+        if not done:
+            return -1
+    return rescued
+
+
+@_compiled
+def settle(w: Array, nodes: int, has_body: Flags, profile: Array, velocity: Array, tolerance: float) -> bool:
+    """Newton on the steady shape from the positions in X.. and tensions in T; all nodes move at `velocity` (3*LANES).
+
+    On success a march with restart continues from there.
+    """
+    scheme = np.zeros(5)
+    if not _solve(w, nodes, has_body, profile, scheme, velocity, tolerance):
+        return False
+    for _ in range(2):  # both steps of the past
+        _shift(w, nodes, scheme, velocity)
+    return True

@@ -20,10 +20,10 @@ from assistant.estimate import outputs, speed, turning
 from assistant.estimate.current import KEEP_S, Current, Water
 from assistant.estimate.ground import Ground
 from assistant.estimate.heading import NOT_CROSSED, Crossed
-from assistant.estimate.sources import FRESH, NEVER, Key, Track, choose_all, note
+from assistant.estimate.sources import FRESH, NEVER, Key, Track, best, choose_all, note
 from assistant.estimate.speed import Hints, Log
 from assistant.estimate.turning import Turning
-from assistant.messages import Accepted, BoatConfig, BoatState, Estimate
+from assistant.messages import Accepted, BoatConfig, BoatState, Estimate, State
 from assistant.units import wrap_pi
 
 
@@ -67,7 +67,7 @@ def update(
     state = _take_log(state, accepted, t_s)
     heading, state = _heading(state, t_s)
     stw = outputs.water_speed(
-        _chosen(state, "speed"), state.log, _fresh_ground(state, t_s), state.current, t_s
+        _chosen(state, "speed"), state.log, _heard_ground(state, t_s), state.current, t_s
     )
     state = _learn_current(state, heading, stw, t_s)
     return state, _boat_state(state, heading, stw, t_s, utc)
@@ -78,12 +78,20 @@ def _chosen(state: EstimatorState, role: str) -> tuple[Key, Track] | None:
     return None if key is None else (key, state.tracks[key])
 
 
+def _heard_ground(state: EstimatorState, t_s: float) -> tuple[Ground, State] | None:
+    """The ground velocity and how far its receiver can be trusted by age, else None."""
+    pair = _chosen(state, "ground")
+    if pair is None or state.ground is None:
+        return None
+    # by the vector's own time: a receiver that gives no course while the boat moves renews no vector
+    aged = pair[1]._replace(t_s=state.ground.t_s).age_state(t_s)
+    return None if aged == "dead" else (state.ground, aged)
+
+
 def _fresh_ground(state: EstimatorState, t_s: float) -> Ground | None:
     """The ground velocity while its receiver is heard, else None."""
-    pair = _chosen(state, "ground")
-    if pair is None or state.ground is None or pair[1].age_state(t_s) not in FRESH:
-        return None
-    return state.ground if t_s - state.ground.t_s <= pair[1].stale_s else None
+    heard = _heard_ground(state, t_s)
+    return heard[0] if heard is not None and heard[1] in FRESH else None
 
 
 def _take_ground(state: EstimatorState) -> EstimatorState:
@@ -175,8 +183,8 @@ def _heading(state: EstimatorState, t_s: float) -> tuple[Estimate, EstimatorStat
         estimate = headings.from_compass(compass, *pair, correction, state.crossed.raised, t_s)
         if fresh:
             return estimate, state
-    stand_in = headings.from_course(ground, state.current, t_s)
-    return stand_in or estimate or NEVER, state
+    stand_in = headings.from_course(_heard_ground(state, t_s), state.current, t_s)
+    return best(estimate or NEVER, stand_in), state
 
 
 def _learn_current(state: EstimatorState, heading: Estimate, stw: Estimate, t_s: float) -> EstimatorState:

@@ -11,10 +11,11 @@ import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from assistant.estimate import ground as grounds
 from assistant.estimate import turning
 from assistant.estimate.current import KEEP_S, Current
 from assistant.estimate.ground import SLOW_MPS, UNIFORM_SIGMA_RAD, Ground
-from assistant.estimate.sources import FRESH, NEVER, Key, Track, judged
+from assistant.estimate.sources import FRESH, NEVER, Key, Track, judged, worst
 from assistant.estimate.turning import DEG, Turning
 from assistant.messages import Estimate, State
 from assistant.units import KNOT_MPS, wrap_pi, wrap_tau
@@ -94,33 +95,22 @@ def from_compass(
     return judged(wrap_tau(angle + add), sigma, state, t_s - track.t_s, key[1] + words, cause)
 
 
-def from_course(ground: Ground | None, current: Current | None, t_s: float) -> Estimate | None:
-    """A stand-in for the heading while the boat makes way, or None."""
-    if ground is None or ground.course is None or ground.speed_mps < STAND_IN_MPS:
-        return None
-    course_rad, course_sigma = turning.angle_at(ground.course, t_s)
-    age_s = t_s - ground.t_s
+def from_course(heard: tuple[Ground, State] | None, current: Current | None, t_s: float) -> Estimate:
+    """A stand-in for the heading while the boat makes way: doubtful at best."""
+    if heard is None or heard[0].course is None or heard[0].speed_mps < STAND_IN_MPS:
+        return NEVER
+    ground, state = heard[0], worst(heard[1], "doubtful")
+    course_rad, course_sigma = turning.angle_at(heard[0].course, t_s)
+    age_s, why = t_s - ground.t_s, "no compass: heading from course"
+    angle, source = course_rad, "course over ground"
+    crab = math.atan2(UNKNOWN_CURRENT_MPS, ground.speed_mps)
     if current is not None and t_s - current.t_s <= KEEP_S:
-        north = ground.speed_mps * math.cos(course_rad) - current.north_mps
-        east = ground.speed_mps * math.sin(course_rad) - current.east_mps
-        speed = math.hypot(north, east)
+        speed, north, east = grounds.minus(ground, t_s, current.north_mps, current.east_mps)
         if speed > SLOW_MPS:
             crab = current.sigma_mps(t_s) / speed
-            sigma = min(UNIFORM_SIGMA_RAD, math.hypot(max(course_sigma, COURSE_FLOOR), crab))
-            angle = wrap_tau(math.atan2(east, north))
-            return judged(
-                angle,
-                sigma,
-                "doubtful",
-                age_s,
-                "course minus last current",
-                "no compass: heading from course",
-            )
-    crab = math.atan2(UNKNOWN_CURRENT_MPS, ground.speed_mps)
+            angle, source = wrap_tau(math.atan2(east, north)), "course minus last current"
     sigma = min(UNIFORM_SIGMA_RAD, math.hypot(max(course_sigma, COURSE_FLOOR), crab))
-    return judged(
-        course_rad, sigma, "doubtful", age_s, "course over ground", "no compass: heading from course"
-    )
+    return judged(angle, sigma, state, age_s, source, why)
 
 
 def rate_of_turn(

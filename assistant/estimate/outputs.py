@@ -10,7 +10,7 @@ from assistant.estimate import turning
 from assistant.estimate.current import KEEP_S, Current
 from assistant.estimate.ground import SLOW_MPS, UNIFORM_SIGMA_RAD, Ground
 from assistant.estimate.heading import UNKNOWN_CURRENT_MPS
-from assistant.estimate.sources import NEVER, Key, Track, judged, worst
+from assistant.estimate.sources import NEVER, Key, Track, best, judged, worst
 from assistant.estimate.speed import Log
 from assistant.messages import BoatConfig, Estimate, State
 from assistant.units import wrap_tau
@@ -34,32 +34,40 @@ def plain(pair: tuple[Key, Track] | None, sigma: float, t_s: float) -> Estimate:
 def water_speed(
     pair: tuple[Key, Track] | None,
     log: Log | None,
-    ground: Ground | None,
+    heard: tuple[Ground, State] | None,
     current: Current | None,
     t_s: float,
 ) -> Estimate:
     """Speed through the water: the log, else ground minus the last known current, else ground alone."""
-    logged = NEVER
+    logged, why = Estimate(cause="no speed log"), "no speed log"
     if pair is not None and log is not None:
-        key, track = pair
-        state: State = track.age_state(t_s)
-        cause = "speed log doubted" if log.suspect_since_s is not None and state == "ok" else ""
-        if cause:
-            state = "doubtful"
-        logged = judged(max(0.0, log.slow_mps), log.sigma_mps(), state, t_s - track.t_s, key[1], cause)
-        if not log.stuck and state in ("ok", "doubtful"):
-            return logged
-    why = log.stuck if log is not None and log.stuck else "no speed log"
-    if ground is None:
-        stuck_fresh = log is not None and log.stuck and logged.state in ("ok", "doubtful")
-        return judged(None, 0.0, "dead", logged.age_s or 0.0, logged.source, why) if stuck_fresh else logged
-    age_s = t_s - ground.t_s
+        logged = _logged(pair, log, t_s)
+        why = log.stuck or why
+    return best(logged, _from_ground(heard, current, why, t_s))
+
+
+def _logged(pair: tuple[Key, Track], log: Log, t_s: float) -> Estimate:
+    key, track = pair
+    state, cause = track.age_state(t_s), ""
+    if log.stuck:
+        state, cause = "dead", log.stuck
+    elif log.suspect_since_s is not None and state == "ok":
+        state, cause = "doubtful", "speed log doubted"
+    return judged(max(0.0, log.slow_mps), log.sigma_mps(), state, t_s - track.t_s, key[1], cause)
+
+
+def _from_ground(
+    heard: tuple[Ground, State] | None, current: Current | None, why: str, t_s: float
+) -> Estimate:
+    if heard is None:
+        return NEVER
+    ground, state = heard[0], worst(heard[1], "doubtful")
+    value, source = ground.speed_mps, "GPS only"
+    sigma = math.hypot(ground.sigma_mps(), UNKNOWN_CURRENT_MPS)
     if current is not None and t_s - current.t_s <= KEEP_S:
         value, _, _ = grounds.minus(ground, t_s, current.north_mps, current.east_mps)
-        sigma = min(UNKNOWN_CURRENT_MPS, math.hypot(ground.sigma_mps(), current.sigma_mps(t_s)))
-        return judged(value, sigma, "doubtful", age_s, "ground minus last current", f"{why}: speed from GPS")
-    sigma = math.hypot(ground.sigma_mps(), UNKNOWN_CURRENT_MPS)
-    return judged(ground.speed_mps, sigma, "doubtful", age_s, "GPS only", f"{why}: speed from GPS")
+        sigma, source = math.hypot(ground.sigma_mps(), current.sigma_mps(t_s)), "ground minus last current"
+    return judged(value, sigma, state, t_s - ground.t_s, source, f"{why}: speed from GPS")
 
 
 def ground_speed(pair: tuple[Key, Track] | None, ground: Ground | None, t_s: float) -> Estimate:

@@ -130,6 +130,11 @@ def worst(*states: State) -> State:
     return max(states, key=STATES.index)
 
 
+def best(measured: Estimate, stand_in: Estimate) -> Estimate:
+    """What was measured, unless the stand-in is in a better state."""
+    return stand_in if STATES.index(stand_in.state) < STATES.index(measured.state) else measured
+
+
 def judged(
     value: float | None, sigma: float, state: State, age_s: float, source: str, cause: str = ""
 ) -> Estimate:

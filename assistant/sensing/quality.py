@@ -28,6 +28,8 @@ RATE_HORIZON_S = 5.0  # a silence longer than this widens the allowed change no 
 MEDIAN_OF = 9  # intervals kept per channel
 MEDIAN_MIN = 5  # fewer say nothing about a source's own rhythm
 SLOWEST_S = 10.0  # a source slower than this is not waited for
+REFUSED_GAIN = 0.03  # the share of refused readings is averaged over the last 30 or so
+REFUSED_LIMIT = 0.4  # above it even an accepted reading is not to be trusted
 STALE_INTERVALS = 3.0
 DEAD_INTERVALS = 5.0
 
@@ -43,7 +45,8 @@ class Gate:
     stale_s: float
     dead_s: float = 15.0
     relative: float = 0.0  # change believable as a share of the value, on top of it
-    confirm: int = 2  # readings that must agree (out of one more) at the start and after a jump
+    confirm: int = 2  # readings that must agree, out of one more, after a jump
+    confirm_first: int = 2  # the same before the first value
     period: float | None = None  # of a quantity that wraps
 
 
@@ -73,8 +76,10 @@ TABLE: Mapping[str, Gate] = MappingProxyType(
             low=0.15, high=1500.0, step=1.0, rate=1.5, relative=0.1, stale_s=5.0, confirm=3
         ),
         "transducer_offset_m": Gate(low=-10.0, high=10.0, step=20.0, rate=0.0, stale_s=60.0, dead_s=600.0),
-        # real logs hold single sentences of 0.0; a lake's surface changes by tenths of a degree a minute
-        "water_temp_c": Gate(low=-2.0, high=40.0, step=0.8, rate=0.1, stale_s=30.0, dead_s=300.0, confirm=3),
+        # real logs hold single sentences of 0.0, and one in four 2.5 degrees low for an hour on end
+        "water_temp_c": Gate(
+            low=-2.0, high=40.0, step=0.8, rate=0.1, stale_s=30.0, dead_s=300.0, confirm=10, confirm_first=3
+        ),
         "lat_deg": Gate(low=-90.0, high=90.0, step=0.0005, rate=0.0003, stale_s=4.0),
         # a degree of longitude is shorter than one of latitude, so a boat crosses more of them
         "lon_deg": Gate(low=-180.0, high=180.0, step=0.001, rate=0.0006, stale_s=4.0, period=360.0),
@@ -91,6 +96,7 @@ class Channel(NamedTuple):
     value: float | None = None
     pending: tuple[tuple[float, float], ...] = ()  # (t_s, value) waiting for others that agree
     unproven: int = 0
+    refused: float = 0.0  # share of the latest readings
     intervals_s: tuple[float, ...] = ()
 
 
@@ -151,15 +157,22 @@ def _judge(row: Gate, channel: Channel, t_s: float, value: float) -> tuple[Chann
         unproven = RECOVERY - 1 if silent_s > stale_s else max(0, channel.unproven - 1)
         return _hold(channel, t_s, value, unproven), None
     witnesses = sum(_reachable(row, v, value, t_s - t) for t, v in channel.pending)
-    if witnesses + 1 >= row.confirm:
-        first_ever = channel.value is None
+    first_ever = channel.value is None
+    needed = row.confirm_first if first_ever else row.confirm
+    if witnesses + 1 >= needed:
         return _hold(channel, t_s, value, 0 if first_ever else RECOVERY - 1), None
-    pending = (*channel.pending, (t_s, value))[-row.confirm :]
-    return channel._replace(pending=pending), "jump" if held is not None else "unconfirmed"
+    pending = (*channel.pending, (t_s, value))[-needed:]
+    if held is None:
+        return channel._replace(pending=pending), "unconfirmed"
+    refused = channel.refused + REFUSED_GAIN * (1.0 - channel.refused)
+    return channel._replace(pending=pending, refused=refused), "jump"
 
 
 def _hold(channel: Channel, t_s: float, value: float, unproven: int) -> Channel:
-    return channel._replace(accepted_s=t_s, value=value, pending=(), unproven=unproven)
+    refused = (1.0 - REFUSED_GAIN) * channel.refused
+    if refused > REFUSED_LIMIT:
+        unproven = max(1, unproven)
+    return channel._replace(accepted_s=t_s, value=value, pending=(), unproven=unproven, refused=refused)
 
 
 def _reachable(row: Gate, old: float, new: float, dt_s: float) -> bool:

@@ -41,11 +41,11 @@ def days(year: int, month: int, day: int) -> int | None:
 
 
 def days_of_ddmmyy(text: str) -> int | None:
-    """Day of a six digit date; years 80-99 are the last century, hence None."""
+    """Day of a six digit date; years 69-99 are the last century (POSIX %y), hence None."""
     if _DDMMYY.fullmatch(text) is None:
         return None
     year = int(text[4:])
-    return days(2000 + year if year < 80 else 1900 + year, int(text[2:4]), int(text[:2]))
+    return days(2000 + year if year < 69 else 1900 + year, int(text[2:4]), int(text[:2]))
 
 
 def days_of_parts(day: str, month: str, year: str) -> int | None:

@@ -25,6 +25,7 @@ DEGREES: Mapping[str, Scale] = {"": (DEG, 0.0)}
 TRUE: Mapping[str, Scale] = {"T": (DEG, 0.0)}
 MAGNETIC: Mapping[str, Scale] = {"M": (DEG, 0.0)}
 EAST_WEST: Mapping[str, Scale] = {"E": (DEG, 0.0), "W": (-DEG, 0.0)}
+KNOTS_PLAIN: Mapping[str, Scale] = {"": (KNOT_MPS, 0.0)}
 KNOTS: Mapping[str, Scale] = {"N": (KNOT_MPS, 0.0)}
 KMH: Mapping[str, Scale] = {"K": (KMH_MPS, 0.0)}
 WIND: Mapping[str, Scale] = {"N": (KNOT_MPS, 0.0), "K": (KMH_MPS, 0.0), "M": (1.0, 0.0)}
@@ -74,7 +75,7 @@ ROWS: tuple[Row, ...] = (
         "RMC",
         (
             *POSITION,
-            Field("sog_mps", "spd_over_grnd", {"": (KNOT_MPS, 0.0)}),
+            Field("sog_mps", "spd_over_grnd", KNOTS_PLAIN),
             Field("cog_rad", "true_course", DEGREES),
             Field("variation_rad", "mag_variation", EAST_WEST, "mag_var_dir"),
         ),
@@ -96,7 +97,7 @@ ROWS: tuple[Row, ...] = (
     ),
     Row(  # the old form without unit letters, in which pynmea2 finds no speed
         "VTG",
-        (Field("cog_rad", "true", DEGREES), Field("sog_mps", "knots", {"": (KNOT_MPS, 0.0)})),
+        (Field("cog_rad", "true", DEGREES), Field("sog_mps", "knots", KNOTS_PLAIN)),
         names=("true", "magnetic", "knots", "kmh"),
         count=4,
     ),
@@ -112,12 +113,12 @@ ROWS: tuple[Row, ...] = (
     Row(
         "VBW",  # the ground part is along and across the keel; its speed is the length of the two
         (
-            Field("stw_mps", "lon_water_spd", {"A": (KNOT_MPS, 0.0)}, "data_validity_water_spd"),
+            Field("stw_mps", "lon_water_spd", KNOTS_PLAIN, when=("data_validity_water_spd", "A")),
             Field(
                 "sog_mps",
                 "lon_grnd_spd",
-                {"A": (KNOT_MPS, 0.0)},
-                "data_validity_grnd_spd",
+                KNOTS_PLAIN,
+                when=("data_validity_grnd_spd", "A"),
                 with_name="trans_grnd_spd",
                 how="hypot",
             ),

@@ -1,0 +1,92 @@
+// Newest state in, everything drawn; twice that by the page's own clock, so that silence shows.
+import { makeChange } from "./change.js";
+import { Link } from "./link.js";
+import { drawRows } from "./rows.js";
+import { drawRuler } from "./ruler.js";
+import { drawSpread } from "./spread.js";
+import { drawStrip } from "./strip.js";
+
+const LATE_S = 2;
+const NO_DATA_S = 10;
+const TICK_MS = 250;
+const BADGES = { simulated: "SIMULATED", replayed: "REPLAYED" };
+const byId = (id) => document.getElementById(id);
+
+let newest = null;
+let late = false;
+let maySet = false;
+
+function draw() {
+  if (!newest) return;
+  const state = newest;
+  document.title = `${state.title}: spreadwatch`;
+  byId("title").textContent = state.title;
+  byId("badge").hidden = state.mode === "live";
+  byId("badge").textContent = BADGES[state.mode] ?? "MODE NOT KNOWN";
+  byId("clock").textContent = state.utc ? `${state.utc.slice(11, 19)} UTC` : `${Math.floor(state.t_s)} s`;
+  byId("ruler-unit").textContent = `(${state.units.m.label})`;
+  drawAlerts(state.alerts);
+  drawStrip(byId("strip"), state);
+  drawPictures();
+  drawRows(byId("rows"), state);
+  if (maySet && byId("change").hidden) makeChange(byId("change"), state);
+  byId("change").hidden = !maySet;
+  drawStatus(byId("status"), state.status ?? {});
+}
+
+function drawPictures() {
+  if (!newest) return;
+  drawRuler(byId("ruler"), newest, late);
+  drawSpread(byId("spread"), newest, late);
+}
+
+function drawAlerts(alerts) {
+  const items = alerts.filter((alert) => alert.phase !== "gone").map((alert) => {
+    const item = document.createElement("li");
+    item.className = alert.priority;
+    item.textContent = alert.text;
+    return item;
+  });
+  const list = byId("alerts");
+  const text = items.map((item) => item.className + item.textContent).join("\n");
+  if (list.dataset.text !== text) list.replaceChildren(...items); // else a screen reader says it four times a second
+  list.dataset.text = text;
+}
+
+function drawStatus(list, status) {
+  const flat = Object.entries(status).flatMap(([name, value]) => pairs(name, value));
+  list.replaceChildren(...flat.flatMap(([name, value]) => {
+    const [term, text] = [document.createElement("dt"), document.createElement("dd")];
+    term.textContent = name;
+    text.textContent = value;
+    return [term, text];
+  }));
+}
+
+function pairs(name, value) {
+  if (value === null || typeof value !== "object") return [[name, String(value ?? "--")]];
+  return Object.entries(value).flatMap(([key, inner]) => pairs(`${name}: ${key}`, inner));
+}
+
+function tick() {
+  const silence_s = link.silence_s();
+  const seconds = Math.floor(silence_s);
+  const wasLate = late;
+  late = silence_s > LATE_S;
+  document.body.classList.toggle("late", late);
+  byId("silence").hidden = !late;
+  byId("silence").textContent = late ? `Nothing heard for ${seconds} s. These numbers are old.` : "";
+  byId("no-data").hidden = silence_s <= NO_DATA_S;
+  byId("no-data-why").textContent = link.ever ? `Nothing heard from the boat's computer for ${seconds} s.`
+    : "The boat's computer has sent nothing yet.";
+  if (late !== wasLate) drawPictures();
+}
+
+const link = new Link("/events", (state) => {
+  newest = state;
+  tick();
+  draw();
+});
+setInterval(tick, TICK_MS);
+window.addEventListener("resize", drawPictures);
+fetch("/api/me").then((answer) => answer.json()).then((me) => { maySet = me.may_set; }).catch(() => {});

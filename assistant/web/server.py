@@ -1,0 +1,225 @@
+"""The page's server: Starlette under uvicorn, as one task of the daemon's event loop.
+
+GET  /             the page and its parts (FILES)        GET /events   the newest state, as it comes
+GET  /api/frame    the newest frame                      POST /api/setting  {"rod": NAME, FIELD: VALUE}
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import dataclasses
+import math
+import socket
+import time
+from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Literal
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from assistant.messages import BodyType, Frame, LineSetting, Rod
+from assistant.payloads import Json, frame_object, frame_payload, shapes_object, to_json
+from assistant.units import DISPLAY_UNITS
+from assistant.web.events import SEND_BUFFER_BYTES, EventStream, Newest
+from assistant.web.guard import LOCAL_NAMES, Guard, allowed_hosts, is_loopback
+from assistant.web.settings import MAX_BODY_BYTES, Refused, limits_of, parse_setting
+
+PAGE = Path(__file__).parent / "page"
+JAVASCRIPT = "text/javascript; charset=utf-8"
+FILES: Mapping[str, tuple[str, str]] = {  # path: (file of the page, content type)
+    "/": ("index.html", "text/html; charset=utf-8"),
+    "/style.css": ("style.css", "text/css; charset=utf-8"),
+    "/app.js": ("app.js", JAVASCRIPT),
+    "/link.js": ("link.js", JAVASCRIPT),
+    "/units.js": ("units.js", JAVASCRIPT),
+    "/pen.js": ("pen.js", JAVASCRIPT),
+    "/strip.js": ("strip.js", JAVASCRIPT),
+    "/ruler.js": ("ruler.js", JAVASCRIPT),
+    "/spread.js": ("spread.js", JAVASCRIPT),
+    "/rows.js": ("rows.js", JAVASCRIPT),
+    "/change.js": ("change.js", JAVASCRIPT),
+    "/icon.svg": ("icon.svg", "image/svg+xml"),
+}
+SIDES = ("port", "centre", "starboard")
+PORTS_TRIED = 100
+
+
+def port_to_starboard(rods: Sequence[Rod]) -> list[str]:
+    """Names of the rods as the page orders them: by side, then by where the tip is."""
+    ordered = sorted(rods, key=lambda rod: (SIDES.index(rod.side), rod.tip_starboard_m))
+    return [rod.name for rod in ordered]
+
+
+class _Protocol(H11Protocol):
+    """Tell the application at once when a client does not read: nothing piles up in the event loop."""
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        transport.set_write_buffer_limits(high=0)
+        super().connection_made(transport)
+
+
+class _Server(uvicorn.Server):
+    """uvicorn without its own signal handlers: Ctrl-C belongs to the daemon."""
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        yield
+
+
+class PageServer:
+    """The page of one boat: `offer(frame)` from the loop, `await serve(stop)` as one task.
+
+    Args:
+        port: the first port to try; `bind` takes the next free one.
+        title: the boat's name, shown as text.
+        units: "angler" or "metric".
+        rods: all rods, in any order.
+        on_setting: called with each checked LineSetting.
+        bodies: the body types, for the range of each planer's dial.
+        now_s: t_s [s] of a setting made now.
+        host: the address to listen on; loopback unless the network is meant to see the page.
+        names: host names besides the local ones under which the page may be asked for.
+    """
+
+    def __init__(
+        self,
+        port: int,
+        title: str,
+        units: Literal["angler", "metric"],
+        rods: Sequence[Rod],
+        on_setting: Callable[[LineSetting], None],
+        *,
+        bodies: Mapping[str, BodyType] | None = None,
+        now_s: Callable[[], float] = lambda: math.nan,
+        host: str = "127.0.0.1",
+        names: Sequence[str] = (),
+    ) -> None:
+        self.port = port
+        self._host = host
+        self._names = (*LOCAL_NAMES, *names)
+        self._on_setting = on_setting
+        self._now_s = now_s
+        self._limits = {rod.name: limits_of(rod, bodies or {}) for rod in rods}
+        self._fixed: Json = {
+            "title": title,
+            "order": port_to_starboard(rods),
+            "about": {rod.name: {"text": rod.about, "side": rod.side} for rod in rods},
+            "dials": {rod: limits.dial for rod, limits in self._limits.items()},
+            "units": {unit: dataclasses.asdict(row) for unit, row in DISPLAY_UNITS[units].items()},
+        }
+        self._newest = Newest(time.monotonic)
+        self._frame: Frame | None = None
+        self._socket: socket.socket | None = None
+
+    @property
+    def url(self) -> str:
+        """Where to look; the port is right once bound."""
+        return f"http://{self._host}:{self.port}/"
+
+    @property
+    def clients(self) -> int:
+        """How many pages are watching."""
+        return self._newest.clients
+
+    def offer(self, frame: Frame, extras: Mapping[str, object] | None = None) -> None:
+        """Show a newer frame; `extras` (such as {"status": {...}}) must be JSON. Never blocks."""
+        self._frame = frame
+        self._newest.put(
+            lambda: to_json(
+                {**frame_object(frame), "shapes": shapes_object(frame), **self._fixed, **(extras or {})}
+            )
+        )
+
+    def bind(self) -> int:
+        """Take the first free port from the one asked for; the port used.
+
+        Raises:
+            OSError: none of PORTS_TRIED ports is free.
+        """
+        for port in range(self.port, min(self.port + PORTS_TRIED, 65536)):
+            listener = socket.socket(socket.AF_INET6 if ":" in self._host else socket.AF_INET)
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)  # inherited
+            try:
+                listener.bind((self._host, port))
+                listener.listen()
+            except OSError:
+                listener.close()
+                continue
+            self._socket, self.port = listener, listener.getsockname()[1]
+            return self.port
+        raise OSError(f"no free port on {self._host} from {self.port} on: choose another with --port")
+
+    async def serve(self, stop: asyncio.Event) -> None:
+        """Serve until `stop` is set."""
+        if self._socket is None:
+            self.bind()
+        assert self._socket is not None
+        config = uvicorn.Config(
+            self._application(stop), http=_Protocol, ws="none", lifespan="off", loop="none",
+            log_config=None, log_level="critical", access_log=False,
+            proxy_headers=False, server_header=False, timeout_graceful_shutdown=1,
+        )  # fmt: skip
+        server = _Server(config)
+        serving = asyncio.create_task(server.serve(sockets=[self._socket]), name="web.uvicorn")
+        stopping = asyncio.create_task(stop.wait())
+        try:
+            await asyncio.wait([serving, stopping], return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            stop.set()  # also when cancelled: the event streams have to end
+            stopping.cancel()
+            server.should_exit = True
+            await serving
+            self._socket.close()
+            self._socket = None
+
+    def _application(self, stop: asyncio.Event) -> Starlette:
+        pages = [Route(path, _file(*FILES[path])) for path in FILES]
+        return Starlette(
+            routes=[
+                *pages,
+                Route("/events", EventStream(self._newest, stop)),
+                Route("/api/frame", self._get_frame),
+                Route("/api/setting", self._post_setting, methods=["POST"]),
+                Route("/api/me", self._get_me),
+            ],
+            middleware=[Middleware(Guard, hosts=allowed_hosts(self._names, self.port))],
+        )
+
+    async def _get_frame(self, request: Request) -> Response:
+        if self._frame is None:
+            return JSONResponse({"error": "no frame yet"}, 503, {"Retry-After": "1"})
+        return Response(frame_payload(self._frame), media_type="application/json")
+
+    async def _get_me(self, request: Request) -> Response:
+        return JSONResponse({"may_set": is_loopback(request.scope)})
+
+    async def _post_setting(self, request: Request) -> Response:
+        body = b""
+        try:
+            async for chunk in request.stream():
+                body += chunk
+                if len(body) > MAX_BODY_BYTES:
+                    raise Refused(413, f"body: more than {MAX_BODY_BYTES} bytes")
+            setting = parse_setting(body, self._limits, self._now_s())
+        except Refused as refused:
+            return JSONResponse({"error": str(refused)}, refused.status)
+        self._on_setting(setting)
+        return JSONResponse({"taken": setting.rod})
+
+
+def _file(name: str, content_type: str) -> Callable[[Request], Awaitable[Response]]:
+    """One file of the page, read once."""
+    content = (PAGE / name).read_bytes()
+
+    async def answer(request: Request) -> Response:
+        return Response(content, headers={"Content-Type": content_type})
+
+    return answer

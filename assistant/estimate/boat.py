@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 from assistant.estimate import current as currents
 from assistant.estimate import ground as grounds
@@ -27,13 +27,12 @@ from assistant.messages import Accepted, BoatConfig, BoatState, Estimate, State
 from assistant.units import wrap_pi
 
 
-@dataclass(frozen=True, slots=True)
-class EstimatorState:
+class EstimatorState(NamedTuple):
     """All the estimate remembers between two instants. Never changed in place."""
 
     config: BoatConfig
-    tracks: Mapping[Key, Track] = field(default_factory=dict)
-    chosen: Mapping[str, Key] = field(default_factory=dict)
+    tracks: Mapping[Key, Track]
+    chosen: Mapping[str, Key]  # by role
     ground: Ground | None = None
     ground_key: Key | None = None
     compass: Turning | None = None
@@ -46,7 +45,7 @@ class EstimatorState:
 
 def initial(config: BoatConfig) -> EstimatorState:
     """Nothing known yet: the first BoatState is dead in every quantity."""
-    return EstimatorState(config)
+    return EstimatorState(config, {}, {})
 
 
 def update(
@@ -61,7 +60,7 @@ def update(
         utc: ISO 8601 of this instant, passed through.
     """
     tracks = note(state.tracks, tuple(accepted))
-    state = replace(state, tracks=tracks, chosen=choose_all(state.chosen, tracks, t_s))
+    state = state._replace(tracks=tracks, chosen=choose_all(state.chosen, tracks, t_s))
     state = _take_ground(state)
     state = _take_compass(state, accepted)
     state = _take_log(state, accepted, t_s)
@@ -107,7 +106,7 @@ def _take_ground(state: EstimatorState) -> EstimatorState:
         other = _chosen(state, "course")
         course = other[1] if other is not None else None
     cog = course.value if course is not None and abs(course.t_s - track.t_s) <= 1.5 else None
-    return replace(state, ground=grounds.fix(old, track.t_s, track.value, cog), ground_key=key)
+    return state._replace(ground=grounds.fix(old, track.t_s, track.value, cog), ground_key=key)
 
 
 def _take_compass(state: EstimatorState, accepted: Sequence[Accepted]) -> EstimatorState:
@@ -122,7 +121,7 @@ def _take_compass(state: EstimatorState, accepted: Sequence[Accepted]) -> Estima
             compass = turning.correct_rate(compass, reading.value, headings.ROT_SIGMA**2)
     if compass is None and key is not None:  # a new source speaks: start from its last word
         compass = turning.correct(None, state.tracks[key].t_s, state.tracks[key].value)
-    return replace(state, compass=compass, compass_key=key)
+    return state._replace(compass=compass, compass_key=key)
 
 
 def _take_log(state: EstimatorState, accepted: Sequence[Accepted], t_s: float) -> EstimatorState:
@@ -130,15 +129,14 @@ def _take_log(state: EstimatorState, accepted: Sequence[Accepted], t_s: float) -
     if key is None:
         return state
     log = state.log if key == state.log_key else None
-    hints = _hints(state, t_s)
-    for item in accepted:
-        reading = item.reading
-        if (reading.quantity, reading.source) == key:
-            log = speed.read(log, reading.t_s, reading.value * state.config.speed_log_factor, hints)
-    if log is None:
-        track = state.tracks[key]
-        log = speed.read(None, track.t_s, track.value * state.config.speed_log_factor, hints)
-    return replace(state, log=log, log_key=key)
+    heard = [item.reading for item in accepted if (item.reading.quantity, item.reading.source) == key]
+    track, factor = state.tracks[key], state.config.speed_log_factor
+    hints = _hints(state, t_s) if heard or log is None else Hints()
+    for reading in heard:
+        log = speed.read(log, reading.t_s, reading.value * factor, hints)
+    if log is None:  # a new source speaks: start from its last word
+        log = speed.read(None, track.t_s, track.value * factor, hints)
+    return state._replace(log=log, log_key=key)
 
 
 def _hints(state: EstimatorState, t_s: float) -> Hints:
@@ -177,8 +175,8 @@ def _heading(state: EstimatorState, t_s: float) -> tuple[Estimate, EstimatorStat
         correction = _correction(state, pair[0])
         raw = turning.angle_at(compass, t_s)[0] + correction[0]
         fresh = pair[1].age_state(t_s) in FRESH
-        state = replace(
-            state, crossed=headings.cross_check(state.crossed, t_s, raw if fresh else None, ground)
+        state = state._replace(
+            crossed=headings.cross_check(state.crossed, t_s, raw if fresh else None, ground)
         )
         estimate = headings.from_compass(compass, *pair, correction, state.crossed.raised, t_s)
         if fresh:
@@ -200,8 +198,7 @@ def _learn_current(state: EstimatorState, heading: Estimate, stw: Estimate, t_s:
     water = Water(stw.value, heading.value, stw.sigma, heading.sigma)
     input_s = min(ground.t_s, compass[1].t_s, log[1].t_s)
     vector = grounds.minus(ground, t_s, 0.0, 0.0)
-    return replace(
-        state,
+    return state._replace(
         current=currents.learn(
             state.current, t_s, input_s, (vector[1], vector[2]), ground.sigma_mps(), water
         ),

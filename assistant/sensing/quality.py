@@ -29,7 +29,7 @@ MEDIAN_OF = 9  # intervals kept per channel
 MEDIAN_MIN = 5  # fewer say nothing about a source's own rhythm
 SLOWEST_S = 10.0  # a source slower than this is not waited for
 REFUSED_GAIN = 0.03  # the share of refused readings is averaged over the last 30 or so
-REFUSED_LIMIT = 0.4  # above it even an accepted reading is not to be trusted
+REFUSED_LIMIT = 0.5  # above it most readings contradict the held value: it is not to be trusted
 STALE_INTERVALS = 3.0
 DEAD_INTERVALS = 5.0
 
@@ -128,16 +128,16 @@ def gate(state: GateState, reading: Reading) -> tuple[GateState, Accepted | None
     if not row.low <= reading.value <= row.high:
         return _refuse(state, reading, "out of range")
     key = (reading.quantity, reading.source)
-    channel = state.channels.get(key, Channel(arrived_s=reading.t_s))
+    channel = state.channels.get(key) or Channel(reading.t_s)
     if reading.t_s < channel.arrived_s:
         return _refuse(state, reading, "late")
-    channel = _note_arrival(channel, reading.t_s)
-    channel, reason = _judge(row, channel, reading.t_s, reading.value)
+    intervals_s = _rhythm(channel, reading.t_s)
+    limits = limits_s(row, intervals_s)
+    channel, reason = _judge(row, channel, reading.t_s, reading.value, intervals_s, limits)
     state = GateState({**state.channels, key: channel}, state.rejects)
     if reason is not None:
         return _refuse(state, reading, reason)
-    stale_s, dead_s = limits_s(row, channel.intervals_s)
-    return state, Accepted(reading, stale_s, dead_s, channel.unproven), None
+    return state, Accepted(reading, *limits, channel.unproven), None
 
 
 def limits_s(row: Gate, intervals_s: tuple[float, ...]) -> tuple[float, float]:
@@ -148,31 +148,39 @@ def limits_s(row: Gate, intervals_s: tuple[float, ...]) -> tuple[float, float]:
     return max(row.stale_s, STALE_INTERVALS * median_s), max(row.dead_s, DEAD_INTERVALS * median_s)
 
 
-def _judge(row: Gate, channel: Channel, t_s: float, value: float) -> tuple[Channel, str | None]:
+def _judge(
+    row: Gate,
+    old: Channel,
+    t_s: float,
+    value: float,
+    intervals_s: tuple[float, ...],
+    limits: tuple[float, float],
+) -> tuple[Channel, str | None]:
     """Accept, or keep the reading as a witness for the next ones and say why it was refused."""
-    silent_s = t_s - channel.accepted_s
-    stale_s, dead_s = limits_s(row, channel.intervals_s)
-    held = channel.value if silent_s <= dead_s else None
+    silent_s = t_s - old.accepted_s
+    stale_s, dead_s = limits
+    held = old.value if silent_s <= dead_s else None
+    share = old.refused
     if held is not None and _reachable(row, held, value, silent_s):
-        unproven = RECOVERY - 1 if silent_s > stale_s else max(0, channel.unproven - 1)
-        return _hold(channel, t_s, value, unproven), None
-    witnesses = sum(_reachable(row, v, value, t_s - t) for t, v in channel.pending)
-    first_ever = channel.value is None
+        unproven = RECOVERY - 1 if silent_s > stale_s else max(0, old.unproven - 1)
+        return _hold(t_s, value, unproven, share, intervals_s), None
+    witnesses = sum(_reachable(row, v, value, t_s - t) for t, v in old.pending)
+    first_ever = old.value is None
     needed = row.confirm_first if first_ever else row.confirm
     if witnesses + 1 >= needed:
-        return _hold(channel, t_s, value, 0 if first_ever else RECOVERY - 1), None
-    pending = (*channel.pending, (t_s, value))[-needed:]
-    if held is None:
-        return channel._replace(pending=pending), "unconfirmed"
-    refused = channel.refused + REFUSED_GAIN * (1.0 - channel.refused)
-    return channel._replace(pending=pending, refused=refused), "jump"
+        return _hold(t_s, value, 0 if first_ever else RECOVERY - 1, share, intervals_s), None
+    pending = (*old.pending, (t_s, value))[-needed:]
+    reason = "unconfirmed" if held is None else "jump"
+    if held is not None:
+        share += REFUSED_GAIN * (1.0 - share)
+    return Channel(t_s, old.accepted_s, old.value, pending, old.unproven, share, intervals_s), reason
 
 
-def _hold(channel: Channel, t_s: float, value: float, unproven: int) -> Channel:
-    refused = (1.0 - REFUSED_GAIN) * channel.refused
+def _hold(t_s: float, value: float, unproven: int, refused: float, intervals_s: tuple[float, ...]) -> Channel:
+    refused *= 1.0 - REFUSED_GAIN
     if refused > REFUSED_LIMIT:
         unproven = max(1, unproven)
-    return channel._replace(accepted_s=t_s, value=value, pending=(), unproven=unproven, refused=refused)
+    return Channel(t_s, t_s, value, (), unproven, refused, intervals_s)
 
 
 def _reachable(row: Gate, old: float, new: float, dt_s: float) -> bool:
@@ -182,12 +190,12 @@ def _reachable(row: Gate, old: float, new: float, dt_s: float) -> bool:
     return change <= row.step + row.rate * min(dt_s, RATE_HORIZON_S) + row.relative * abs(old)
 
 
-def _note_arrival(channel: Channel, t_s: float) -> Channel:
-    """Keep the source's rhythm; two values of one instant are one beat."""
+def _rhythm(channel: Channel, t_s: float) -> tuple[float, ...]:
+    """The source's latest intervals [s]; two values of one instant are one beat."""
     interval_s = t_s - channel.arrived_s
     if interval_s < 0.02:
-        return channel._replace(arrived_s=t_s)
-    return channel._replace(arrived_s=t_s, intervals_s=(*channel.intervals_s, interval_s)[-MEDIAN_OF:])
+        return channel.intervals_s
+    return (*channel.intervals_s, interval_s)[-MEDIAN_OF:]
 
 
 def _refuse(state: GateState, reading: Reading, reason: str) -> tuple[GateState, None, str]:

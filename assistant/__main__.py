@@ -1,0 +1,124 @@
+"""The command line: each command reads its options and calls the module that does the work. No logic here."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from importlib.metadata import version as installed_version
+from pathlib import Path
+
+import click
+
+from assistant.config import ConfigError, load
+from assistant.errors import LogError, OptionError
+from firmware_bridge.broker import BrokerError
+
+PATH = click.Path(path_type=Path)
+SECONDS = click.FloatRange(min=0.0, min_open=True, max=1e8)
+PORT = click.IntRange(1, 65535)
+KNOWN_ERRORS = (ConfigError, LogError, OptionError, BrokerError, OSError)
+
+seconds_option = click.option("--seconds", type=SECONDS, help="Stop after so long; without it, at Ctrl-C.")
+config_option = click.option(
+    "--config", "directory", type=PATH, help="Directory of boat.toml, spread.toml ..."
+)
+
+
+def print_summary(work: Callable[[], dict[str, object]]) -> None:
+    """Do the work and print its summary as one line of JSON; an error that a user can mend ends in exit 2."""
+    try:
+        summary = work()
+    except KNOWN_ERRORS as error:
+        raise click.exceptions.Exit(_told(error)) from None
+    click.echo(json.dumps(summary, allow_nan=False))
+
+
+def _told(error: Exception) -> int:
+    click.echo(f"spreadwatch: {error}", err=True)
+    return 2
+
+
+@click.group()
+def main() -> None:
+    """Where every trolled line is, from the boat's own instruments."""
+
+
+@main.command()
+@seconds_option
+@click.option(
+    "--port", type=PORT, default=8620, show_default=True, help="Of the page; the next free if taken."
+)
+@click.option("--broker-port", type=PORT, default=1883, show_default=True, help="Of the broker; likewise.")
+def demo(seconds: float | None, port: int, broker_port: int) -> None:
+    """Show an invented day on the lake: simulator, broker and page, all on this machine."""
+    from assistant.demo import run_demo
+
+    print_summary(lambda: run_demo(seconds, port, broker_port))
+
+
+@main.command()
+@config_option
+@click.option("--source", "sources", multiple=True, help="serial:DEV?baud=4800, tcp:HOST:PORT, udp:PORT ...")
+@click.option("--broker", help="none, embedded[:PORT] or mqtt(s)://[user:pass@]host[:port].")
+@click.option("--port", type=PORT, help="Of the page; the next free one if taken.")
+@seconds_option
+def run(
+    directory: Path | None,
+    sources: tuple[str, ...],
+    broker: str | None,
+    port: int | None,
+    seconds: float | None,
+) -> None:
+    """Run with the boat's instruments."""
+    from assistant.daemon import run_boat
+
+    print_summary(lambda: run_boat(load(directory), sources, broker, port, seconds))
+
+
+@main.command()
+@click.argument("log", type=PATH)
+@config_option
+@click.option("--frames", type=PATH, help="Write one Frame a second to this file, one line of JSON each.")
+def replay(log: Path, directory: Path | None, frames: Path | None) -> None:
+    """Put a raw log through the same flow as fast as it goes."""
+    from assistant.replay import replay_to
+
+    print_summary(lambda: replay_to(log, load(directory), frames))
+
+
+@main.command(context_settings={"ignore_unknown_options": True, "help_option_names": []})
+@click.argument("arguments", nargs=-1, type=click.UNPROCESSED)
+def simulate(arguments: tuple[str, ...]) -> None:
+    """Play a scenario of the simulator: SCENARIO --to udp:... (--help for all)."""
+    from assistant.sim_process import become
+
+    become(arguments)
+
+
+@main.command()
+@click.argument("cases", nargs=-1, required=True)
+def solve(cases: tuple[str, ...]) -> None:
+    """Solve towing cases from JSON files; one line of JSON a case."""
+    from assistant.lines.cases import main as solve_cases
+
+    sys.exit(solve_cases(list(cases)))
+
+
+@main.command()
+@click.option("--peer", type=click.Choice(["moordyn"]), help="Also time the same lines in this program.")
+def bench(peer: str | None) -> None:
+    """Measure speed, memory and latency on this machine; one JSON object."""
+    from assistant.bench import measure
+
+    print_summary(lambda: measure(peer))
+
+
+@main.command()
+def version() -> None:
+    """Say which version this is."""
+    click.echo(f"spreadwatch {installed_version('spreadwatch')}")
+
+
+if __name__ == "__main__":
+    main(prog_name="spreadwatch")

@@ -1,0 +1,173 @@
+"""`spreadwatch bench`: how fast, how big, how late, on this machine. Every number is measured in this run."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from assistant import config, pipeline
+from assistant.demo import HOST, free_udp_port
+from assistant.messages import Config, Inputs, Sentence
+from assistant.meter import quantile
+from assistant.pipeline import STEP_S
+from firmware_bridge.framing import Framer, checksum
+from firmware_bridge.mqtt import free_port
+
+RATE_HZ = 10.0  # of each of the five sentences below: 50 a second
+DECODE_S = 400.0  # of boat time decoded: 20 000 sentences
+STEPS = 2000
+DAEMON_S = 20.0
+SETTLED_S = 5.0  # of the daemon's run left out of its CPU share: start and compiled code
+
+
+def texts_at(t_s: float) -> list[str]:
+    """The five sentences of a boat in easy S-curves at 2.1 mph at t_s [s], with their checksums."""
+    heading_deg = (200.0 + 25.0 * math.sin(t_s / 20.0)) % 360.0
+    clock = f"{int(t_s // 3600) % 24:02d}{int(t_s // 60) % 60:02d}{t_s % 60.0:05.2f}"
+    bodies = (
+        f"IIHDT,{heading_deg:.1f},T",
+        "IIVHW,,T,,M,1.83,N,3.39,K",
+        f"GPRMC,{clock},A,4500.0000,N,03000.0000,W,1.90,{heading_deg:.1f},180726,9.0,W,A",
+        "SDDPT,38.20,0.30",
+        "IIMTW,20.5,C",
+    )
+    return [f"${body}*{checksum(body.encode()):02X}" for body in bodies]
+
+
+def feed(duration_s: float) -> Iterator[tuple[float, list[str]]]:
+    """(t_s, texts) at RATE_HZ for so long."""
+    for index in range(round(duration_s * RATE_HZ)):
+        t_s = index / RATE_HZ
+        yield t_s, texts_at(t_s)
+
+
+def on_grid(duration_s: float) -> Iterator[Inputs]:
+    """The feed as the Inputs of each step."""
+    tick = 0
+    batch: list[Sentence] = []
+    for t_s, texts in feed(duration_s):
+        while tick * STEP_S < t_s:
+            yield Inputs(tick * STEP_S, tuple(batch))
+            batch, tick = [], tick + 1
+        batch += [Sentence(t_s, "bench", text) for text in texts]
+
+
+def sentences_per_s() -> float:
+    """Sentences a second through framing, decoding, gate and estimate (no lines)."""
+    ticks = [inputs for inputs in on_grid(DECODE_S) if inputs.sentences]
+    chunks = ["".join(f"{s.text}\r\n" for s in inputs.sentences).encode() for inputs in ticks]
+    state = pipeline.initial(config.load(), "simulated")
+    framer = Framer()
+    count = 0
+    start_s = time.perf_counter()
+    for inputs, chunk in zip(ticks, chunks, strict=True):
+        sentences = tuple(Sentence(inputs.t_s, "bench", text) for text in framer.feed(chunk))
+        state, _ = pipeline.locate(state, Inputs(inputs.t_s, sentences))
+        count += len(sentences)
+    return count / (time.perf_counter() - start_s)
+
+
+def step_ms(loaded: Config) -> dict[str, float | None]:
+    """Time of one pipeline.step of the whole spread at 50 sentences a second [ms]."""
+    state = pipeline.initial(loaded, "simulated")
+    times_s = []
+    for inputs in on_grid(STEPS * STEP_S):
+        start_s = time.perf_counter()
+        state, _ = pipeline.step(state, inputs)
+        times_s.append(time.perf_counter() - start_s)
+    steady = times_s[100:]  # the first ones settle the lines
+    return {"p50": milli(quantile(steady, 0.5)), "p99": milli(quantile(steady, 0.99))}
+
+
+def milli(value_s: float | None) -> float | None:
+    """Seconds to milliseconds, to three digits."""
+    return None if value_s is None else float(f"{1000.0 * value_s:.3g}")
+
+
+def start_s() -> dict[str, float]:
+    """From the start of the program to its first frame, without and with compiled code at hand [s]."""
+    code = "from assistant import config, daemon; daemon.warm_up(config.load())"
+    with tempfile.TemporaryDirectory() as cache:
+        times = []
+        for _ in ("cold", "cached"):
+            begin_s = time.perf_counter()
+            subprocess.run(
+                [sys.executable, "-c", code], env=child_env(cache), check=True, stderr=subprocess.DEVNULL
+            )
+            times.append(round(time.perf_counter() - begin_s, 2))
+    return {"cold": times[0], "cached": times[1]}
+
+
+def child_env(cache: str | None = None) -> dict[str, str]:
+    """The environment of a program of ours; `cache` is where its compiled code goes."""
+    home = str(Path(__file__).resolve().parent.parent)
+    paths = os.pathsep.join(filter(None, [home, os.environ.get("PYTHONPATH")]))
+    return {**os.environ, "PYTHONPATH": paths, **({"NUMBA_CACHE_DIR": cache} if cache else {})}
+
+
+def cpu_s(pid: int) -> float:
+    """CPU time a process has used [s], from /proc."""
+    fields = Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def send(port: int, until_s: float) -> None:
+    """Send the feed to a UDP port in real time until `until_s` of the monotonic clock."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as out:
+        begin_s = time.monotonic()
+        for t_s, texts in feed(until_s - begin_s):
+            time.sleep(max(0.0, begin_s + t_s - time.monotonic()))
+            for text in texts:
+                out.sendto(f"{text}\r\n".encode(), (HOST, port))
+
+
+def daemon_run() -> dict[str, object]:
+    """Peak memory, share of one core and latency of daemon and broker at 50 sentences a second."""
+    port = free_udp_port()
+    run = ["run", "--source", f"udp:{HOST}:{port}", "--broker", f"embedded:{free_port(18830)}"]
+    run += ["--port", str(18620), "--seconds", str(DAEMON_S + SETTLED_S)]
+    begin_s = time.monotonic()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "assistant", *run],
+        env=child_env(),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+    )
+    send(port, begin_s + SETTLED_S)
+    used_s, from_s = cpu_s(process.pid), time.monotonic()
+    send(port, from_s + DAEMON_S - 2.0)
+    share = (cpu_s(process.pid) - used_s) / (time.monotonic() - from_s)
+    peak = Path(f"/proc/{process.pid}/status").read_text(encoding="ascii").partition("VmHWM:")[2].split()[0]
+    out, _ = process.communicate(timeout=60.0)
+    summary = json.loads(out)
+    return {
+        "memory_mb": round(int(peak) / 1024.0, 1),
+        "cpu_percent": round(100.0 * share, 1),
+        "latency_ms": summary["latency_ms"],
+        "slips": summary["slips"],
+    }
+
+
+def measure(peer: str | None) -> dict[str, object]:
+    """All of it, one after the other, so that nothing measured disturbs anything else."""
+    from assistant.lines import bench as lines_bench
+
+    loaded = config.load()
+    result: dict[str, object] = {
+        "start_s": start_s(),
+        "step_ms": step_ms(loaded),
+        "turn_realtime_factor": round(lines_bench.turn_realtime_factor()),
+        "sentences_per_s": round(sentences_per_s()),
+        **daemon_run(),
+    }
+    if peer is not None:
+        result["peer"] = lines_bench.peer_moordyn()
+    return result

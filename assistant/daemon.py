@@ -1,0 +1,235 @@
+"""The I/O shell of the live flow: sources -> intake -> pipeline.step at 4 Hz -> broker and page.
+
+One TaskGroup of named tasks. Time is the event loop's, from the daemon's start; a step that comes late is
+made up for at once, never left out, and counted. Nothing downstream is waited for: broker and page hold the
+newest state only.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from assistant import payloads, pipeline
+from assistant.errors import OptionError
+from assistant.intake import Intake, open_intake, replayed_file
+from assistant.messages import Config, Frame, Inputs, LineSetting, Mode, Sentence
+from assistant.meter import Meter
+from assistant.pipeline import STEP_S
+from assistant.web.server import PageServer
+from firmware_bridge.mqtt import Publisher, Status
+
+PUBLISH_EVERY = round(payloads.PUBLISH_PERIOD_S / STEP_S)  # steps
+MAX_SETTINGS = 100  # of the operator, between two steps
+WATCH_S = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What a run is asked to do; `show` gets every published frame."""
+
+    config: Config
+    sources: tuple[str, ...]
+    broker: str
+    port: int
+    seconds: float | None = None
+    simulated: bool = False
+    show: Callable[[Frame], None] | None = None
+
+
+def say(text: str) -> None:
+    """One line to the person at the terminal."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def warm_up(config: Config) -> None:
+    """Take a boat through its first seconds, so that all that is compiled is there before the first step."""
+    say("getting the line model ready (the first start on a machine takes some seconds)")
+    state = pipeline.initial(config, "simulated")
+    for tick in range(24):
+        t_s = tick * STEP_S
+        texts = (f"$IIHDT,{200 + tick},T", "$IIVHW,,T,,M,4.0,N,,K", "$IIVTG,200.0,T,,M,4.0,N,,K,A")
+        sentences = tuple(Sentence(t_s, "warm-up", text) for text in texts)
+        state, _ = pipeline.step(state, Inputs(t_s, sentences, settle=tick == 20))
+
+
+class Daemon:
+    """One run, from `run()` to its summary."""
+
+    def __init__(self, options: Options) -> None:
+        self._options = options
+        self._loop = asyncio.get_running_loop()
+        self._start_s = self._loop.time()
+        self._intake: Intake = open_intake(options.sources, self._now_s)
+        self._settings: list[LineSetting] = []
+        self._stop = asyncio.Event()
+        self._meter = Meter()
+        self._fresh = 0  # sentences since the last publication
+        config = options.config
+        mode: Mode = "replayed" if replayed_file(options.sources) else "live"
+        self._state = pipeline.initial(config, "simulated" if options.simulated else mode)
+        self._publisher = Publisher(options.broker, config.boat.id, self._loop.time)
+        self._page = PageServer(
+            options.port,
+            config.boat.title,
+            config.boat.units,
+            config.rods,
+            self._set,
+            bodies=config.bodies,
+            now_s=self._now_s,
+        )
+
+    def _now_s(self) -> float:
+        return self._loop.time() - self._start_s
+
+    def _set(self, setting: LineSetting) -> None:
+        self._settings = [*self._settings, setting][-MAX_SETTINGS:]
+
+    async def run(self) -> dict[str, object]:
+        """Run until stopped by a signal or by `seconds`; returns the summary.
+
+        Raises:
+            BrokerError: the embedded broker does not start.
+            OSError: no port for the page.
+        """
+        for number in (signal.SIGINT, signal.SIGTERM):
+            self._loop.add_signal_handler(number, self._stop.set)
+        await self._open()
+        self._start_s = self._loop.time()
+        async with asyncio.TaskGroup() as tasks:
+            tasks.create_task(self._page.serve(self._stop), name="page")
+            others = [
+                tasks.create_task(self._publisher.run(), name="mqtt"),
+                tasks.create_task(self._steps(), name="steps"),
+                tasks.create_task(self._watch(), name="watch"),
+            ]
+            others += [tasks.create_task(task, name=name) for name, task in self._intake.tasks().items()]
+            await self._stopped()
+            for task in others:
+                task.cancel()
+        return self._summary()
+
+    async def _open(self) -> None:
+        """Bind page and broker and say where they are."""
+        asked = self._options.port
+        self._page.bind()
+        taken = "" if self._page.port == asked else f" (port {asked} is taken)"
+        say(f"page    {self._page.url}{taken}")
+        before = self._publisher.port
+        await self._publisher.start()
+        taken = "" if self._publisher.port == before else f" (port {before} is taken)"
+        say(f"broker  {self._publisher.status.broker}{taken}")
+
+    async def _stopped(self) -> None:
+        """Wait for the end: a signal, or the seconds asked for."""
+        try:
+            async with asyncio.timeout(self._options.seconds):
+                await self._stop.wait()
+        except TimeoutError:
+            self._stop.set()
+
+    async def _steps(self) -> None:
+        """One step for every instant of the grid, however late."""
+        tick = 0
+        while True:
+            due_s = tick * STEP_S
+            await asyncio.sleep(max(0.0, due_s - self._now_s()))
+            self._meter.stepped(self._now_s() - due_s)
+            inputs = self._intake.take(tick)
+            settings, self._settings = tuple(self._settings), []
+            self._state, frame = pipeline.step(self._state, replace(inputs, settings=settings))
+            self._fresh += len(inputs.sentences)
+            if tick % PUBLISH_EVERY == 0:
+                self._publish(frame, due_s)
+            tick += 1
+
+    def _publish(self, frame: Frame, due_s: float) -> None:
+        """Hand the frame out; its sentences came before its instant `due_s`: latency counts from there."""
+        self._publisher.offer(payloads.topic_messages(frame))
+        self._page.offer(frame, {"status": self._status()})
+        self._meter.published([self._now_s() - due_s] * self._fresh)
+        self._fresh = 0
+        if self._options.show is not None:
+            self._options.show(frame)
+
+    def _status(self) -> dict[str, object]:
+        broker = self._publisher.status
+        return {
+            "broker": {"url": broker.broker, "connected": broker.connected, "reason": broker.reason},
+            "sources": self._intake.status(),
+            "slips": self._meter.slips,
+        }
+
+    async def _watch(self) -> None:
+        """Say it when a source or the broker changes for better or worse."""
+        said: dict[str, str] = {}
+        while True:
+            await asyncio.sleep(WATCH_S)
+            now = {str(s["url"]): f"{s['state']} {s['error']}".strip() for s in self._intake.status()}
+            now[self._publisher.status.broker] = _broker_words(self._publisher.status)
+            for name, words in now.items():
+                if said.get(name) != words:
+                    say(f"{name}: {words}")
+            said = now
+
+    def _summary(self) -> dict[str, object]:
+        counts = self._state.counts
+        framing = self._intake.counts()
+        return {
+            "mode": self._state.mode,
+            "frames": self._meter.frames,
+            "seconds": round(self._meter.frames * STEP_S, 2),
+            "sentences": counts.sentences,
+            "unused": counts.unused,
+            "rejects": {**{k: v for k, v in framing.items() if k != "good" and v}, **counts.rejects},
+            "latency_ms": self._meter.latency_ms(),
+            "slips": self._meter.slips,
+            "worst_late_ms": round(1000.0 * self._meter.worst_late_s, 1),
+            "published": self._publisher.status.published,
+        }
+
+
+def _broker_words(status: Status) -> str:
+    return "connected" if status.connected and not status.reason else status.reason
+
+
+def run(options: Options) -> dict[str, object]:
+    """Run until the end; returns the summary. Call `warm_up` before.
+
+    Raises:
+        OptionError: a source or the broker is not of a known form.
+        LogError: the recorded file cannot be read.
+        BrokerError: the embedded broker does not start.
+        OSError: no port for the page.
+    """
+
+    async def start() -> dict[str, object]:
+        try:
+            one = Daemon(options)
+        except ValueError as error:
+            raise OptionError(str(error)) from None
+        return await one.run()
+
+    return asyncio.run(start())
+
+
+def run_boat(
+    config: Config, sources: tuple[str, ...], broker: str | None, port: int | None, seconds: float | None
+) -> dict[str, object]:
+    """`spreadwatch run`: options not given come from the configuration. Raises what `run` raises."""
+    options = Options(
+        config=config,
+        sources=sources or config.sources,
+        broker=config.broker if broker is None else broker,
+        port=config.page_port if port is None else port,
+        seconds=seconds,
+    )
+    if not options.sources:
+        raise OptionError('no source: give --source, such as --source udp:10110, or "sources" in boat.toml')
+    for name, file in config.origin.items():
+        say(f"{name:7} {file}")
+    warm_up(config)
+    return run(options)

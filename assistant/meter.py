@@ -1,0 +1,45 @@
+"""Counts and times what the daemon does, for the summary at its end."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+SLIP_S = 0.1  # a step later than this behind its instant is a slip
+KEEP = 200_000  # latest latencies kept: over an hour at 50 sentences a second
+
+
+def quantile(values: Iterable[float], share: float) -> float | None:
+    """The smallest value that at least `share` of `values` do not exceed; None of nothing."""
+    ordered = sorted(values)
+    if not ordered:
+        return None
+    rank = max(1, -int(-share * len(ordered) // 1))
+    return ordered[min(rank, len(ordered)) - 1]
+
+
+@dataclass(slots=True)
+class Meter:
+    """What the summary says. Latency [s]: from a sentence's frame instant, or its arrival if later, to
+    the moment the first frame at or after it has been handed out to broker and page."""
+
+    frames: int = 0
+    slips: int = 0
+    worst_late_s: float = 0.0
+    latencies_s: deque[float] = field(default_factory=lambda: deque(maxlen=KEEP))
+
+    def stepped(self, late_s: float) -> None:
+        """Note one step and how late behind its instant it began [s]."""
+        self.frames += 1
+        self.slips += late_s > SLIP_S
+        self.worst_late_s = max(self.worst_late_s, late_s)
+
+    def published(self, latencies_s: Iterable[float]) -> None:
+        """Note the latency of every sentence that a publication was the first to hold."""
+        self.latencies_s.extend(latencies_s)
+
+    def latency_ms(self) -> dict[str, float | None]:
+        """Median and 99 % quantile of the latency [ms]; None before the first."""
+        quantiles = {"p50": quantile(self.latencies_s, 0.5), "p99": quantile(self.latencies_s, 0.99)}
+        return {name: None if v is None else round(1000.0 * v, 2) for name, v in quantiles.items()}

@@ -65,8 +65,9 @@ class ReplayClock:
     def __iter__(self) -> Iterator[Timed]:
         t_s = 0.0
         resumes = False
-        for mark, following in zip(self.marks, (*self.marks[1:], None), strict=True):
-            count = (following.at if following else len(self.texts)) - mark.at
+        starts = [mark.at for mark in self.marks]
+        for mark, end in zip(self.marks, (*starts, len(self.texts))[1:], strict=True):
+            count = end - mark.at
             step_s = min(self.pace_s, mark.span_s / count) if mark.gap else mark.span_s / count
             slack_s = SLACK_CYCLES * self.cycle_s if mark.gap else math.inf
             for k in range(count):

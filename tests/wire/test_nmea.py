@@ -93,7 +93,7 @@ def test_meaning_of_fields(body: str, expected: dict[str, float]) -> None:
 
 
 def test_named_transducers() -> None:
-    """XDR: several in one sentence, the name in the source; unused kinds and what is no number are left out."""
+    """XDR: several in one sentence, the name in the source; unused kinds and non-numbers are left out."""
     got = decoded(summed("IIXDR,C,10.7,C,BALL,D,24.5,M,BALL,N,88,N,P1,A,0.5,D,HEEL,C,-1.-3,C,BAD,C,,C,NONE"))
     assert [(r.quantity, r.value, r.source) for r in got.readings] == [
         ("xdr_temp_c", 10.7, "udp:10110/XDR#BALL"),

@@ -250,6 +250,7 @@ class Rod:
     line_out_m: float  # on the counter, from counter_zero down to the first body
     rig: tuple[RigPart, ...]
     counter_zero: Literal["tip", "surface"] = "tip"  # a downrigger counts from the water
+    counter: Coefficient = Coefficient(1.0, 0.92, 1.04, "common practice, no source: unmarked reels read long")
     rod_state: RodState = "fishing"
 
 
@@ -265,6 +266,9 @@ class BoatConfig:
     compass_offset_deg: float = 0.0  # true = reading + offset
     sounder_below_surface_m: float = 0.0  # added when DPT brings no offset of its own
     water_density_kg_m3: float = 999.0
+    deep_layer_sigma_mps: float = 0.15  # how fast an unseen deep layer may move, per component (1 sigma)
+    deep_layer_depth_m: float = 15.0  # where it begins, middle of the transition
+    deep_layer_scale_m: float = 3.0  # half width of the transition (tanh)
     gravity_m_s2: float = 9.80665
 
 

@@ -122,10 +122,11 @@ def _settled(
     start = replace(towed, segments=(*towed.segments[:-1], top))
     counts = piece_counts(start, longest_m)
     group = build([start], [counts], water)
-    problem = settle_group(group, [start], [counts], water, tip[:3], tip[3:])[0]
+    profile = water.profile_array()
+    problem = settle_group(group, [start], [counts], [water], tip[:3], tip[3:], profile)[0]
     if problem is not None:
         raise NoSteadyShape(problem)
-    return group, water.profile_array()
+    return group, profile
 
 
 def _seen_from_boat(group: Group, course: Course, t_s: float) -> Array:

@@ -119,13 +119,15 @@ def settle_group(
     group: Group,
     lines: Sequence[Towed],
     counts: Sequence[Sequence[int]],
-    water: Water,
+    waters: Sequence[Water],
     tips: Array,
     velocity: Array,
+    profile: Array,
 ) -> list[str | None]:
     """Put every line into its steady shape for tips moving at a constant velocity, in place.
 
     Args:
+        waters: the water as each line meets it; profile: the kernel's, which each lane's TURN makes into that.
         tips: (3, LANES) rod tips [m], z down; velocity: (3, LANES) [m/s] through the surface layer.
     Returns:
         Per line None, or why it has no steady shape (it then hangs straight aft as a start for marching).
@@ -134,17 +136,13 @@ def settle_group(
     problems: list[str | None] = []
     for lane in range(LANES):
         k = min(lane, len(lines) - 1)
-        problem = _place(view, lane, lines[k], counts[k], water, tips[:, lane], velocity[:, lane])
+        problem = _place(view, lane, lines[k], counts[k], waters[k], tips[:, lane], velocity[:, lane])
         if lane < len(lines):
             problems.append(problem)
-    settle(
-        group.work,
-        group.nodes,
-        group.has_body,
-        water.profile_array(),
-        np.ascontiguousarray(velocity).reshape(-1),
-        1e-7,
-    )
+    keep = group.work.copy()
+    flow = np.ascontiguousarray(velocity).reshape(-1)
+    if not settle(group.work, group.nodes, group.has_body, profile, flow, 1e-7):
+        group.work[:] = keep  # march from the steady integration instead: a hair off, and no harm
     return problems
 
 

@@ -351,3 +351,30 @@ def settle(w: Array, nodes: int, has_body: Flags, profile: Array, velocity: Arra
     for _ in range(2):  # both steps of the past
         _shift(w, nodes, scheme, velocity)
     return True
+
+
+@_compiled
+def march_all(
+    works: Array,
+    nodes: int,
+    has_body: Flags,
+    share: Array,
+    profile: Array,
+    tips: Array,
+    mains: Array,
+    dt: float,
+    restart: bool,
+    tolerance: float,
+) -> int:
+    """march() for G groups; a leading axis G on works, has_body, share; tips (G, K+1, 6, LANES), mains (G, K+1, LANES).
+
+    Returns:
+        The number of groups that did not converge (each left as before its failing step).
+    """
+    failed = 0
+    for g in range(works.shape[0]):
+        done = march(
+            works[g], nodes, has_body[g], share[g], profile, tips[g], mains[g], dt, restart, tolerance
+        )
+        failed += done < 0
+    return failed

@@ -1,0 +1,215 @@
+"""Bands: the whole spread marched again as 32 members that differ in everything not known.
+
+Member 0 of each rod is the nominal line in the same coarse discretisation; a band is the members' quantile minus that nominal, put
+around the fine line, so that coarseness cancels. Uncertain: every coefficient of config (shared by all rods with that line or body), the
+counter of each rod, the speed through the water (its sigma now), and a deep layer that nothing on the surface sees.
+Coarse: 12 pieces a line, one step of 1 s a second (differences between members settle over tens of seconds).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.lines import layout
+from assistant.lines.chain import Water
+from assistant.lines.draws import MEMBERS, at_normal, normal_draws, weibull_quantiles
+from assistant.lines.gear import Draw, RodSetting, nominal, towed
+from assistant.lines.groups import SHORTEST_M, build, live_counts, load_lane, settle_group
+from assistant.lines.kernel import march_all
+from assistant.lines.layout import LANES
+from assistant.lines.motion import Motion, tips
+from assistant.lines.seen import seen_from_boat
+from assistant.messages import Coefficient, Config
+
+Array = NDArray[np.float64]
+
+PIECES, PIECES_BELOW = 12, 4
+STEP_S = 1.0
+TOLERANCE_M = 1e-3
+EACH = MEMBERS + 1  # lines per rod
+
+
+@dataclass(frozen=True, slots=True)
+class Unknowns:
+    """What every line of the ensemble is drawn with; n = rods x EACH, line by line, member 0 nominal."""
+
+    draws: tuple[Draw, ...]  # (EACH,) one per member, the same for all rods
+    counter: Array  # (n,) true line out / counter
+    speed_z: Array  # (n,) error of the water speed in sigmas
+    deep_mps: Array  # (n, 2) deep layer relative to the surface layer, north and east
+    rods: Array  # (n, 3) rod tip forward, starboard, height [m]
+    profile: Array  # (M, 3) how the deep layer fades in with depth, for 1 m/s north
+
+    def water(self, line: int, water: Water) -> Water:
+        """The water as one line of the ensemble meets it."""
+        north, east = self.deep_mps[line]
+        rows = tuple((float(z), float(a * north), float(a * east)) for z, a, _ in self.profile)
+        return replace(water, profile=rows)
+
+
+def unknowns(config: Config, seed: int) -> Unknowns:
+    """Draw everything once; the same seed draws the same."""
+    boat = config.boat
+    zs: dict[tuple[str, str], Array] = {}
+
+    def member(k: int) -> Draw:
+        def draw(kind: str, name: str, coefficient: Coefficient) -> float:
+            key = (kind, name)
+            if key not in zs:
+                zs[key] = normal_draws(seed, f"{kind}.{name}")
+            return at_normal(coefficient, float(zs[key][k]))
+
+        return draw
+
+    zero = np.zeros(1)
+    counter = [
+        np.concatenate([[rod.counter.value], [at_normal(rod.counter, z) for z in normal_draws(seed, rod.name)]])
+        for rod in config.rods
+    ]
+    deep = np.stack([normal_draws(seed, "deep north"), normal_draws(seed, "deep east")], axis=1)
+    deep = np.concatenate([np.zeros((1, 2)), deep * boat.deep_layer_sigma_mps])
+    count = len(config.rods)
+    places = [[r.tip_forward_m, r.tip_starboard_m, r.tip_height_m] for r in config.rods]
+    return Unknowns(
+        draws=(nominal, *(member(k) for k in range(MEMBERS))),
+        counter=np.concatenate(counter),
+        speed_z=np.tile(np.concatenate([zero, normal_draws(seed, "speed")]), count),
+        deep_mps=np.tile(deep, (count, 1)),
+        rods=np.repeat(np.array(places), EACH, axis=0),
+        profile=_fade_in(boat.deep_layer_depth_m, boat.deep_layer_scale_m),
+    )
+
+
+def _fade_in(depth_m: float, scale_m: float) -> Array:
+    steps = np.array([-3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0])
+    depth = depth_m + scale_m * steps
+    share = 0.5 * (1.0 + np.tanh(steps))
+    rows = np.column_stack([depth, share, np.zeros_like(share)])[depth > 0.0]
+    return np.concatenate([np.zeros((1, 3)), rows])
+
+
+@dataclass(frozen=True, slots=True)
+class Ensemble:
+    """All members of all rods, as G groups of LANES lines."""
+
+    unknowns: Unknowns
+    nodes: int
+    works: Array  # (G, size)
+    has_body: NDArray[np.uint8]  # (G, nodes+1)
+    share: Array  # (G, nodes+1, LANES)
+    mains_m: Array  # (G, LANES)
+    place_m: Array  # (n, 2) boat's place of each line
+    speed_mps: Array  # (n,) boat's speed of each line
+    motion: Motion  # at the last step
+
+
+def settle(
+    config: Config, water: Water, unknown: Unknowns, settings: Sequence[RodSetting], motion: Motion, sigma: float
+) -> Ensemble:
+    """All members in their steady shapes at the boat's present speed and heading."""
+    n = len(config.rods) * EACH
+    speed = np.maximum(motion.speed_mps + unknown.speed_z * sigma, 0.0)
+    place = np.tile([motion.north_m, motion.east_m], (n, 1))
+    tip = tips(place[:, 0], place[:, 1], speed, motion.heading_rad, 0.0, unknown.rods)
+    works, flags, shares, mains = [], [], [], []
+    for first in range(0, n, LANES):
+        lines = range(first, min(first + LANES, n))
+        chains = [_chain(config, water, unknown, settings, line) for line in lines]
+        counts = [live_counts(chain, PIECES, PIECES_BELOW) for chain in chains]
+        group = build(chains, counts, water)
+        pick = [min(first + lane, n - 1) for lane in range(LANES)]
+        waters = [unknown.water(line, water) for line in lines]
+        _turn(group.view(), unknown.deep_mps[pick])
+        settle_group(group, chains, counts, waters, tip[:3, pick], tip[3:, pick], unknown.profile)
+        works.append(group.work)
+        flags.append(group.has_body)
+        shares.append(group.share)
+        mains.append(group.main_m)
+    return Ensemble(
+        unknown, PIECES, np.array(works), np.array(flags), np.array(shares), np.array(mains), place, speed, motion
+    )
+
+
+def _chain(config: Config, water: Water, unknown: Unknowns, settings: Sequence[RodSetting], line: int):  # type: ignore[no-untyped-def]
+    rod, member = divmod(line, EACH)
+    now = settings[rod]
+    now = replace(now, line_out_m=now.line_out_m * float(unknown.counter[line]))
+    return towed(config, config.rods[rod], now, water, unknown.draws[member])
+
+
+def _turn(view: Array, deep_mps: Array) -> None:
+    view[0, layout.TURN, :] = deep_mps[:, 0]
+    view[1, layout.TURN, :] = deep_mps[:, 1]
+
+
+def regear(
+    ensemble: Ensemble, config: Config, water: Water, settings: Sequence[RodSetting], rods: Sequence[int]
+) -> Ensemble:
+    """The same lines with what is now set on these rods (planer setting, trip); positions stay."""
+    works, shares = ensemble.works.copy(), ensemble.share.copy()
+    flags, spare = ensemble.has_body.copy(), np.empty(LANES)
+    for line in (rod * EACH + member for rod in rods for member in range(EACH)):
+        group, lane = divmod(line, LANES)
+        view = works[group].reshape(ensemble.nodes + 1, layout.FIELDS, LANES)
+        chain = _chain(config, water, ensemble.unknowns, settings, line)
+        turn = view[:2, layout.TURN, lane].copy()
+        load_lane(view, shares[group], spare, lane, chain, live_counts(chain, PIECES, PIECES_BELOW), water)
+        view[:2, layout.TURN, lane] = turn
+    return replace(ensemble, works=works, share=shares, has_body=flags)
+
+
+def advance(
+    ensemble: Ensemble, settings: Sequence[RodSetting], config: Config, motion: Motion, sigma: float, restart: bool
+) -> tuple[Ensemble, bool]:
+    """One step of STEP_S to the boat's present motion. Second: False where a group did not converge."""
+    unknown, old = ensemble.unknowns, ensemble.motion
+    before = tips(
+        ensemble.place_m[:, 0], ensemble.place_m[:, 1], ensemble.speed_mps, old.heading_rad, old.turn_radps, unknown.rods
+    )
+    speed = np.maximum(motion.speed_mps + unknown.speed_z * sigma, 0.0)
+    # every member makes the boat's way, scaled by how its speed differs
+    way = np.array([motion.north_m - old.north_m, motion.east_m - old.east_m])
+    mean = 0.5 * (motion.speed_mps + old.speed_mps)
+    extra = 0.5 * (speed + ensemble.speed_mps) - mean
+    mid = old.heading_rad + 0.5 * math.remainder(motion.heading_rad - old.heading_rad, 2.0 * math.pi)
+    along = np.array([math.cos(mid), math.sin(mid)])
+    place = ensemble.place_m + way + extra[:, None] * STEP_S * along
+    after = tips(place[:, 0], place[:, 1], speed, motion.heading_rad, motion.turn_radps, unknown.rods)
+    mains = _mains(ensemble, settings, config)
+    works = ensemble.works.copy()
+    failed = march_all(
+        works, ensemble.nodes, ensemble.has_body, ensemble.share, unknown.profile,
+        np.stack([_by_group(before), _by_group(after)], axis=1), np.stack([ensemble.mains_m, mains], axis=1),
+        STEP_S, restart, TOLERANCE_M,
+    )  # fmt: skip
+    fresh = replace(ensemble, works=works, mains_m=mains, place_m=place, speed_mps=speed, motion=motion)
+    return fresh, failed == 0
+
+
+def _by_group(tip: Array) -> Array:
+    """(6, n) -> (G, 6, LANES), the last line repeated in spare lanes."""
+    spare = -tip.shape[1] % LANES
+    full = np.concatenate([tip, np.repeat(tip[:, -1:], spare, axis=1)], axis=1)
+    return np.ascontiguousarray(full.reshape(6, -1, LANES).transpose(1, 0, 2))
+
+
+def _mains(ensemble: Ensemble, settings: Sequence[RodSetting], config: Config) -> Array:
+    above = [r.tip_height_m if r.counter_zero == "surface" else 0.0 for r in config.rods]
+    out = np.repeat([s.line_out_m for s in settings], EACH) * ensemble.unknowns.counter + np.repeat(above, EACH)
+    spare = -len(out) % LANES
+    full = np.concatenate([out, np.repeat(out[-1:], spare)])
+    return np.maximum(full.reshape(-1, LANES), SHORTEST_M)
+
+
+def offsets(ensemble: Ensemble) -> tuple[Array, Array]:
+    """Low and high of every line quantity relative to the nominal line: (R, 5) each, in the order of LINE_QUANTITIES."""
+    seen = seen_from_boat(ensemble.works, ensemble.nodes, ensemble.unknowns.profile, ensemble.motion.heading_rad)
+    n = len(ensemble.place_m)
+    table = seen[:n].reshape(-1, EACH, seen.shape[1])
+    low, high = weibull_quantiles(table[:, 1:, :].transpose(0, 2, 1))
+    return low - table[:, 0, :], high - table[:, 0, :]

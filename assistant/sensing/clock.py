@@ -1,8 +1,8 @@
 """The replay clock: time for the sentences of a raw log, which carry no arrival times. Pure.
 
 All there is are the times written in RMC, ZDA, GGA and GLL. Each new one is a mark; the sentences from one
-mark to the next are spread evenly over the time between. A receiver repeats a time within a cycle, and one with
-a coarse clock in several cycles running: a repeat is no mark. What file time does, and what t_s does then:
+mark to the next are spread evenly over the time between. A receiver repeats a time within a cycle, and one
+with a coarse clock in several cycles running: a repeat is no mark. What file time does, and what t_s does:
 
     forward by up to 60 s    t_s advances by the same
     forward by more          t_s advances by the same; the sentences further on than two cycles have `gap`
@@ -33,7 +33,7 @@ SLACK_CYCLES = 2.0  # the end of the cycle before a gap does not belong to it
 class Timed(NamedTuple):
     """A sentence with its time. `gap`: no frame belongs between the sentence before and this one.
 
-    All sentences that lie in a gap have it (a receiver may fall silent while others talk), and the one that ends it.
+    All sentences in a gap have it (a receiver may fall silent while others talk), and the one that ends it.
     """
 
     t_s: float

@@ -1,7 +1,7 @@
 """Every recorded log: no exception, values where that boat can have been, time as the file has it.
 
-Places and minutes are those measured independently in the recorded logs' README; positions and speeds are also
-read by pynmea2.
+Places and minutes are those measured independently in the recorded logs' README; positions and speeds are
+also read by pynmea2.
 """
 
 from __future__ import annotations

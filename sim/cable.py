@@ -5,7 +5,7 @@ r and tension VECTOR T instead of angles, so that no attitude is singular.
 State: x (N+1, 6) = r [m], T [N] at nodes, node 0 the free end, node N the tow point; z down; T points to the
 boat. Equations, centred on each element of unstretched length h (bars are means of its two ends):
     T_hi + B_hi - T_lo + h [f - m a - rho A (a - t (t.a))] = 0       f = weight and drag at the bar values
-    r_hi - r_lo - h t (1 + q/EA) = 0,   t = T/q, q = sqrt(|T|^2 + TAU^2)    slack shortens smoothly
+    r_hi - r_lo - h t (1 + q/EA) = 0,   t = T/q, q = sqrt(|T|^2 + tau^2)    slack shortens smoothly
 B = external force minus inertia of the body at a node, so T just below a body is T + B. Ends: T_0 + B_0 = 0,
 r_N given. Motion enters as v = Av r + kv, a = Aa r + ka: any implicit time integrator, or a rotating steady
 state, is a choice of these (see march.py).
@@ -22,9 +22,6 @@ from typing import Any
 import numpy as np
 
 from sim.forces import Array, body_drag, jit, line_drag, water_at
-
-TAU_N = 1e-4
-"""Tension below which a line counts as slack [N]."""
 
 # columns of the element table (N, 8) and of the body table (N+1, 6)
 LENGTH, KN, KT, MASS, DISPLACED, COMPLIANCE, PAYOUT, CAN_BE_DRY = range(8)
@@ -163,7 +160,7 @@ def body_rows(band: Array, row: int, held: Array) -> None:
 
 
 @jit
-def assemble(x: Array, line: Any, motion: Any, top: Array, band: Array, res: Array) -> None:
+def assemble(x: Array, line: Any, motion: Any, top: Array, tau: float, band: Array, res: Array) -> None:
     """Fill the residual and the band Jacobian.
 
     Args:
@@ -171,6 +168,7 @@ def assemble(x: Array, line: Any, motion: Any, top: Array, band: Array, res: Arr
         line: (elem (N, 8), body (N+1, 6), gravity [m/s2], water profile): tables by the column names above.
         motion: (Av and Aa (2, 3, 3) [1/s], [1/s2], kv (N+1, 3), ka (N+1, 3)).
         top: (3,) tow point [m].
+        tau: tension below which line counts as slack [N].
         band: (6N+6, WIDTH) filled.
         res: (6N+6,) filled.
     """
@@ -198,7 +196,7 @@ def assemble(x: Array, line: Any, motion: Any, top: Array, band: Array, res: Arr
     for e in range(count):
         body_force(r[e + 1], body[e + 1], by_r, v[e + 1], a[e + 1], profile, held)
         h = elem[e, LENGTH]
-        square = TAU_N * TAU_N
+        square = tau * tau
         for i in range(3):
             t[i] = 0.5 * (x[e, 3 + i] + x[e + 1, 3 + i] + held[i, 0])
             square += t[i] * t[i]
@@ -272,7 +270,9 @@ def newton_step(x: Array, step: Array, scale: float, out: Array) -> float:
 
 
 @jit
-def newton(x: Array, line: Any, motion: Any, top: Array, iterations: int, tolerance: float) -> int:
+def newton(
+    x: Array, line: Any, motion: Any, top: Array, tau: float, iterations: int, tolerance: float
+) -> int:
     """Solve for x in place by Newton with step halving; arguments as for `assemble`.
 
     Returns:
@@ -282,7 +282,7 @@ def newton(x: Array, line: Any, motion: Any, top: Array, iterations: int, tolera
     band = np.empty((size, WIDTH))
     res = np.empty(size)
     trial = np.empty_like(x)
-    assemble(x, line, motion, top, band, res)
+    assemble(x, line, motion, top, tau, band, res)
     norm = math.sqrt(np.sum(res * res))
     for iteration in range(iterations):
         if not math.isfinite(norm) or not solve_band(band, res):
@@ -293,7 +293,7 @@ def newton(x: Array, line: Any, motion: Any, top: Array, iterations: int, tolera
             worst = newton_step(x, step, scale, trial)
             if not math.isfinite(worst):
                 return -1
-            assemble(trial, line, motion, top, band, res)
+            assemble(trial, line, motion, top, tau, band, res)
             new = math.sqrt(np.sum(res * res))
             if new <= norm * (1.0 - 0.1 * scale) or (worst < 1e-3 and scale == 1.0):
                 break

@@ -33,6 +33,16 @@ MOST_HALVINGS = 10
 """A step that fails is redone as two, each of them as two, and so on: up to 1024 parts."""
 
 
+TAU_N = 1e-4
+"""Tension below which a line counts as slack [N]."""
+
+MOST_ITERATIONS = 60
+"""Newton iterations in a step: two or three as a rule, dozens where a line goes slack or snaps taut."""
+
+JUMP_MPS = 0.02
+"""Line let out this much faster or slower from one step to the next has started or stopped with a jerk."""
+
+
 class NoSolution(ArithmeticError):
     """The equations were not solved; the message says where."""
 
@@ -213,7 +223,7 @@ class Line:
         self, x: Array, motion: Array, kv: Array, ka: Array, top: Array, iterations: int, tolerance: float
     ) -> bool:
         line = (self._elem, self._body, self.water.gravity_m_s2, self.water.profile)
-        used: int = cable.newton(x, line, (motion, kv, ka), top, iterations, tolerance)
+        used: int = cable.newton(x, line, (motion, kv, ka), top, TAU_N, iterations, tolerance)
         if used > 0:
             self.x = x
         return used > 0
@@ -237,9 +247,9 @@ class Line:
         """
         done, part = 0.0, step_s
         while done < step_s - 1e-12:
-            if line_out_m is not None:
-                self._pay_out(t_s + done, part, line_out_m)
-            if self._step(part, tow_point_m(t_s + done + part)):
+            jump = line_out_m is not None and self._pay_out(t_s + done, part, line_out_m)
+            top = tow_point_m(t_s + done + part)
+            if (not jump and self._step(part, top)) or self._restart_step(part, top):
                 done += part
                 grown = min(2.0 * part, step_s)
                 if abs(done / grown - round(done / grown)) < 1e-9:
@@ -269,10 +279,30 @@ class Line:
         self._acceleration = ratio * self._a + rest
         return True
 
-    def _pay_out(self, t_s: float, h: float, line_out_m: Callable[[float], float]) -> None:
-        """Give the top segment its length at t + h; line runs through the nodes as it is let out or in."""
+    def _restart_step(self, h: float, top: Array) -> bool:
+        """One step of backward Euler that forgets the accelerations: for velocities that jump."""
+        r, v = self.nodes_m.copy(), self._v
+        motion = np.stack([np.eye(3) / h, np.eye(3) / (h * h)])
+        guess = self.x.copy()
+        guess[:, :3] += h * v
+        if not self._newton(guess, motion, -r / h, -r / (h * h) - v / h, top, MOST_ITERATIONS, 1e-7):
+            return False
+        self._v = (self.nodes_m - r) / h
+        self._a = np.zeros_like(v)
+        self._acceleration = np.zeros_like(v)
+        return True
+
+    def _pay_out(self, t_s: float, h: float, line_out_m: Callable[[float], float]) -> bool:
+        """Give the top segment its length at t + h; line runs through the nodes as it is let out or in.
+
+        Returns:
+            Whether the speed of the line has jumped.
+        """
         n = self._top_elements
         length, before = line_out_m(t_s + h), line_out_m(t_s)
         middle = (np.arange(n) + 0.5) / n
+        slide = middle * (length - before) / h
+        jump = abs(slide[-1] - self._elem[-1, cable.PAYOUT]) > JUMP_MPS
         self._elem[-n:, cable.LENGTH] = max(length, SHORTEST_M) / n
-        self._elem[-n:, cable.PAYOUT] = middle * (length - before) / h
+        self._elem[-n:, cable.PAYOUT] = slide
+        return bool(jump)

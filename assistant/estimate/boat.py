@@ -193,15 +193,13 @@ def _learn_current(state: EstimatorState, heading: Estimate, stw: Estimate, t_s:
     measured = compass[1].age_state(t_s) in FRESH and log[1].age_state(t_s) in FRESH
     if not measured or state.log.stuck or state.log.suspect_since_s is not None:
         return state
-    if heading.value is None or heading.sigma is None or stw.value is None or stw.sigma is None:
+    if heading.value is None or heading.sigma is None or stw.value is None:
         return state
-    water = Water(stw.value, heading.value, stw.sigma, heading.sigma)
+    water = Water(stw.value, heading.value, state.log.fixed_sigma_mps(), heading.sigma)
     input_s = min(ground.t_s, compass[1].t_s, log[1].t_s)
     vector = grounds.minus(ground, t_s, 0.0, 0.0)
     return state._replace(
-        current=currents.learn(
-            state.current, t_s, input_s, (vector[1], vector[2]), ground.sigma_mps(), water
-        ),
+        current=currents.learn(state.current, t_s, input_s, (vector[1], vector[2]), water),
     )
 
 

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from assistant.estimate.ground import UNIFORM_SIGMA_RAD
 
 AVERAGE_S = 40.0
-CORRELATED_S = 3.0  # differences closer in time than this tell the same
+CORRELATED_S = 10.0  # differences closer in time than this tell the same: the receiver's slow error
 WANDER_MPS2 = (
     0.03**2 / 60.0
 )  # [m^2/s^3] growth of the variance of a current no longer measured: 3 cm/s in 1 min
@@ -61,12 +61,12 @@ class Current(NamedTuple):
 
 
 class Water(NamedTuple):
-    """Velocity through the water with its sigmas."""
+    """Velocity through the water with the sigmas that no averaging removes."""
 
     speed_mps: float
     heading_rad: float
-    speed_sigma_mps: float
-    heading_sigma_rad: float
+    fixed_sigma_mps: float
+    fixed_sigma_rad: float
 
 
 def learn(
@@ -74,7 +74,6 @@ def learn(
     t_s: float,
     input_s: float,
     ground_mps: tuple[float, float],
-    ground_sigma_mps: float,
     water: Water,
 ) -> Current:
     """Take in one difference of the (north, east) ground velocity and the water velocity."""
@@ -94,6 +93,6 @@ def learn(
         learned_s=min(old.learned_s + dt_s, 10.0 * AVERAGE_S),
         scatter=old.scatter + forget * (0.5 * (off_n * off_n + off_e * off_e) - old.scatter),
         heading_rad=water.heading_rad,
-        along_sigma_mps=math.hypot(water.speed_sigma_mps, ground_sigma_mps),
-        across_sigma_mps=math.hypot(water.speed_mps * water.heading_sigma_rad, ground_sigma_mps),
+        along_sigma_mps=water.fixed_sigma_mps,
+        across_sigma_mps=water.speed_mps * water.fixed_sigma_rad,
     )

@@ -17,8 +17,8 @@ SMOOTH_S = 1.0
 JUMP_MPS = 1.2  # believable change of the vector between two fixes, and ...
 JUMP_MPS2 = 2.0  # ... per second on top of it (a 30 deg/s turn at 4 m/s)
 SLOW_MPS = 0.3  # below this the course says nothing
-FIX_SIGMA_MPS = 0.04  # one fix of a small-boat receiver, speed error (common practice, no source)
-ROUNDING_MPS = 0.03  # 0.1 kn steps are 0.015 m/s rms; receivers also smooth on their own account
+FIX_SIGMA_MPS = 0.05  # slow error of a small-boat receiver, per component; includes steps of 0.1 kn (common
+# practice, no source); it outlasts the smoothing
 UNIFORM_SIGMA_RAD = math.pi / math.sqrt(3.0)
 """Sigma of a direction of which nothing is known."""
 
@@ -30,7 +30,7 @@ class Ground(NamedTuple):
     north_mps: float
     east_mps: float
     speed_mps: float
-    variance: float = FIX_SIGMA_MPS**2  # of one fix about the smoothed one [m^2/s^2]
+    variance: float = 0.04**2  # of one fix about the smoothed one [m^2/s^2]
     cog_rad: float | None = None
     cog_t_s: float = -math.inf
     course: Turning | None = None
@@ -38,7 +38,7 @@ class Ground(NamedTuple):
 
     def sigma_mps(self) -> float:
         """Sigma of the smoothed speed, and of each component of the vector [m/s]."""
-        return math.sqrt(0.5 * self.variance + ROUNDING_MPS**2)
+        return math.sqrt(0.5 * self.variance + FIX_SIGMA_MPS**2)
 
     def cog_sigma_rad(self) -> float:
         """Sigma of the course [rad] from the speed alone: unknown at rest."""

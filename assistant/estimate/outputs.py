@@ -19,6 +19,7 @@ TEMP_SIGMA_C = 0.3  # half-degree steps and the hull's own warmth (common practi
 POSITION_SIGMA_DEG = 5.0 / 111_120.0  # 5 m on a meridian (60 nautical miles to the degree)
 DEPTH_SIGMA_M = 0.1
 DEPTH_SIGMA_SHARE = 0.015  # speed of sound is 1.5 % lower in cold fresh water than sounders assume
+RECEIVER_LAG_S = 0.5  # of a course in a turn (common practice, no source)
 CURRENT_STALE_S, CURRENT_DEAD_S = 4.0, 15.0
 CURRENT_FIRST_S = 5.0  # a current averaged over less is not yet one
 
@@ -77,7 +78,7 @@ def ground_speed(pair: tuple[Key, Track] | None, ground: Ground | None, t_s: flo
     key, track = pair
     smoothed = ground is not None and ground.t_s == track.t_s
     value = ground.speed_mps if smoothed and ground is not None else track.value
-    sigma = ground.sigma_mps() if ground is not None else grounds.ROUNDING_MPS + grounds.FIX_SIGMA_MPS
+    sigma = ground.sigma_mps() if ground is not None else 2.0 * grounds.FIX_SIGMA_MPS
     return judged(value, sigma, track.age_state(t_s), t_s - track.t_s, key[1])
 
 
@@ -99,7 +100,8 @@ def course(pair: tuple[Key, Track] | None, ground: Ground | None, t_s: float) ->
             "too slow for a course" if slow == "doubtful" else "",
         )
     angle, _ = turning.angle_at(ground.course, t_s)
-    return judged(angle, ground.cog_sigma_rad(), state, age_s, key[1])
+    sigma = math.hypot(ground.cog_sigma_rad(), RECEIVER_LAG_S * ground.course.rate_radps)
+    return judged(angle, min(UNIFORM_SIGMA_RAD, sigma), state, age_s, key[1])
 
 
 def set_and_drift(

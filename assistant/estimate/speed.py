@@ -22,7 +22,7 @@ APART_S = 0.8  # the averages must be apart this long
 SCATTER_S = 30.0  # the readings' scatter is learned over this
 CORRELATED = 1.5  # waves make neighbouring readings alike: the average is this much worse than white noise
 FACTOR_SIGMA = 0.03  # what remains of a calibrated log's factor (common practice, no source)
-ZERO_SIGMA_MPS = 0.02
+ZERO_SIGMA_MPS = 0.01  # rounding and a sticky bearing
 
 ZERO_MPS = 0.05
 MOVING_MPS = 1.0 * KNOT_MPS
@@ -50,9 +50,12 @@ class Log(NamedTuple):
 
     def sigma_mps(self) -> float:
         """Sigma of the slow average [m/s], its lag and the log's own error included."""
-        lag = 0.5 * (self.fast_mps - self.slow_mps)
-        own = FACTOR_SIGMA * self.slow_mps
-        return math.sqrt(CORRELATED * self.variance + lag * lag + own * own + ZERO_SIGMA_MPS**2)
+        lag = 0.8 * (self.fast_mps - self.slow_mps)
+        return math.sqrt(CORRELATED * self.variance + lag * lag + self.fixed_sigma_mps() ** 2)
+
+    def fixed_sigma_mps(self) -> float:
+        """The part of it no averaging removes [m/s]."""
+        return math.hypot(FACTOR_SIGMA * self.slow_mps, ZERO_SIGMA_MPS)
 
 
 class Hints(NamedTuple):

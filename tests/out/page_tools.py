@@ -7,12 +7,12 @@ import contextlib
 from collections.abc import AsyncIterator
 from typing import Literal
 
-from firmware_bridge.broker import free_port
 from out_frames import demo_frame, demo_rods
 from playwright.async_api import Browser, Page, async_playwright
 
 from assistant.messages import BodyType, Frame, LineSetting, Rod
 from assistant.web.server import PageServer
+from firmware_bridge.broker import free_port
 
 PHONE = {"width": 390, "height": 844}
 DISC = BodyType("disc", "planer", "a planer", {}, setting_min=0.0, setting_max=3.5)
@@ -48,10 +48,18 @@ async def serving(
     """A page server of the demo spread, fed until the end of the block."""
     taken: list[LineSetting] = []
     server = PageServer(
-        free_port(port_from), title, units, rods or demo_rods(), taken.append, bodies={"disc": DISC}, now_s=lambda: 12.5
+        free_port(port_from),
+        title,
+        units,
+        rods or demo_rods(),
+        taken.append,
+        bodies={"disc": DISC},
+        now_s=lambda: 12.5,
     )
     server.bind()
-    here = Serving(server, frame or demo_frame(), {"status": {"udp:10110": {"good": 120, "rejects": {"bad_sum": 3}}}})
+    here = Serving(
+        server, frame or demo_frame(), {"status": {"udp:10110": {"good": 120, "rejects": {"bad_sum": 3}}}}
+    )
     here.settings = taken
     stop = asyncio.Event()
     tasks = [asyncio.create_task(server.serve(stop))]

@@ -28,7 +28,7 @@ from assistant.payloads import (
 )
 
 Q_KEYS = {"value", "low", "high", "unit", "state", "age_s", "source"}
-weird = settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+weird = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def strict(payload: bytes) -> Any:
@@ -81,7 +81,7 @@ def test_panel_is_never_longer_than_a_small_display_takes(frame: Frame) -> None:
     assert len(panel["r"]) + panel.get("n", 0) == len(frame.lines)
 
 
-@weird
+@settings(weird, max_examples=20)
 @given(st.dictionaries(names, weird_lines, min_size=12, max_size=12))
 def test_panel_with_twelve_rods_of_any_name_and_number(lines: dict[str, LineState]) -> None:
     assert len(panel_payload(replace(demo_frame(), lines=lines))) <= 400

@@ -95,24 +95,34 @@ def read_toml(file: Path, problems: Problems) -> dict[str, Any] | None:
     return None
 
 
+def read_coefficient(
+    file: Path, name: str, raw: object, allowed: Check, problems: Problems
+) -> Coefficient | None:
+    """Read one [coefficient] table: value and band within the range `allowed`, and a source."""
+    if not isinstance(raw, dict):
+        problems.add(file, name, raw, f"want a table [{name}] with value, low, high and source")
+        return None
+    numbers = [replace(key, check=allowed) for key in BAND_KEYS]
+    good = read_keys(file, f"{name}.", raw, [*numbers, SOURCE_KEY], problems)
+    if len(good) < len(numbers) + 1:
+        return None
+    band = Coefficient(**good)
+    if not band.low <= band.value <= band.high:
+        order = f"want low <= value <= high, here {band.low:g}..{band.high:g}"
+        problems.add(file, f"{name}.value", band.value, order)
+    return band
+
+
 def read_coefficients(
     file: Path, table: Mapping[str, Any], ranges: Mapping[str, Check], problems: Problems
 ) -> dict[str, Coefficient]:
-    """Read the [coefficient] tables of a line or body: value, band and source, each within its range."""
+    """Read the [coefficient] tables of a line or body, each within its range; none may be missing."""
     result: dict[str, Coefficient] = {}
     for name, raw in table.items():
         if name not in ranges:
             problems.add(file, name, raw, f"no such key; {nearest(name, ranges)}")
-        elif not isinstance(raw, dict):
-            problems.add(file, name, raw, f"want a table [{name}] with value, low, high and source")
-        else:
-            numbers = [replace(key, check=ranges[name]) for key in BAND_KEYS]
-            good = read_keys(file, f"{name}.", raw, [*numbers, SOURCE_KEY], problems)
-            if len(good) == len(numbers) + 1:
-                result[name] = band = Coefficient(**good)
-                if not band.low <= band.value <= band.high:
-                    allowed = f"want low <= value <= high, here {band.low:g}..{band.high:g}"
-                    problems.add(file, f"{name}.value", band.value, allowed)
+        elif coefficient := read_coefficient(file, name, raw, ranges[name], problems):
+            result[name] = coefficient
     for name in ranges:
         if name not in table:
             problems.note(file, f"[{name}] is missing: add it with value, low, high and source")

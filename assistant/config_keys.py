@@ -119,6 +119,9 @@ BOAT_KEYS = (
     Key("compass_offset_deg", number(-180.0, 180.0, "degrees"), "true heading = reading + offset"),
     Key("sounder_below_surface_m", number(0.0, 10.0, "m"), "added when the sounder sends no offset"),
     Key("water_density_kg_m3", number(990.0, 1050.0, "kg/m3"), "999 fresh, about 1025 in the sea"),
+    Key("deep_layer_sigma_mps", number(0.0, 1.0, "m/s"), "how fast an unseen deep layer may move, 1 sigma"),
+    Key("deep_layer_depth_m", number(1.0, 200.0, "m"), "where it begins, the middle of the transition"),
+    Key("deep_layer_scale_m", number(0.1, 50.0, "m"), "half the thickness of the transition"),
     Key("gravity_m_s2", number(9.7, 9.9, "m/s2"), "acceleration of free fall"),
     Key("sources", texts(r"[!-~]{1,200}", "a source such as udp:10110"), "when no --source is given"),
     Key("broker", BROKER, "when no --broker is given"),
@@ -135,6 +138,7 @@ ROD_KEYS = (
     Key("line_out", length(0.5, 600.0), "what the counter shows", required=True),
     Key("rig", lambda raw: raw, "a list of parts from the reel to the hook", required=True),
     Key("counter_zero", choice("tip", "surface"), "where the counter reads 0"),
+    Key("counter", lambda raw: raw, "a table: value, low, high, source of true line out / counter reading"),
     Key("rod_state", ROD_STATE, "at the start"),
 )
 
@@ -169,6 +173,8 @@ SETTING_KEYS = (
     Key("setting_min", number(-10.0, 10.0), "lowest mark of the dial", required=True),
     Key("setting_max", number(-10.0, 10.0), "highest mark of the dial", required=True),
 )
+
+COUNTER_RANGE = number(0.5, 1.5)
 
 LINE_COEFFICIENTS: Mapping[str, Check] = {
     "diameter_m": number(5e-5, 0.02, "m"),

@@ -8,8 +8,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from assistant.config_files import Problems, nearest, read_keys
-from assistant.config_keys import PART_KEYS, ROD_KEYS, TIP_KEYS
+from assistant.config_files import Problems, nearest, read_coefficient, read_keys
+from assistant.config_keys import COUNTER_RANGE, PART_KEYS, ROD_KEYS, TIP_KEYS
 from assistant.messages import BodyType, RigPart, Rod
 
 MAX_RODS = 12  # more lines than a small boat can run
@@ -59,6 +59,9 @@ def read_rod(file: Path, where: str, item: Mapping[str, Any], known: Known, prob
         return None
     tip = read_keys(file, f"{where}tip.", tip_table, TIP_KEYS, problems) if "tip" in item else {}
     rig = read_rig(file, f"{where}rig", rig_list, known, problems) if "rig" in item else ()
+    if "counter" in good:
+        counter = good.pop("counter")
+        good["counter"] = read_coefficient(file, f"{where}counter", counter, COUNTER_RANGE, problems)
     check_side(file, where, good.get("side"), rig, problems)
     if len(problems.lines) > before:
         return None

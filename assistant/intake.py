@@ -1,7 +1,7 @@
 """What the next step of the live flow takes in: sentences from every source.
 
-Two kinds: `LiveIntake` gathers what instruments send, by arrival; `ReplayIntake` plays one recorded file at the
-pace of its own clock, passing over its gaps.
+Two kinds: `LiveIntake` gathers what instruments send, by arrival; `ReplayIntake` plays one recorded file at
+the pace of its own clock, passing over its gaps.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ def command(arguments: Sequence[str]) -> list[str]:
 
 
 def environment() -> dict[str, str]:
-    """The environment in which that command finds the `sim` installed (or checked out) beside this package."""
+    """The environment in which that command finds the `sim` that lies beside this package."""
     home = str(Path(__file__).resolve().parent.parent)
     paths = [home, *filter(None, [os.environ.get("PYTHONPATH")])]
     return {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}

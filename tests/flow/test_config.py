@@ -11,6 +11,7 @@ import pytest
 
 from assistant import config
 from assistant.config import ConfigError
+from assistant.messages import Coefficient
 
 BOAT, SPREAD = "boat.toml", "spread.toml"
 LINE, BODY, LURE = "lines/mono-40.toml", "bodies/disc-standard.toml", "bodies/spoon.toml"
@@ -158,6 +159,17 @@ BAD = (
     Bad("no rods", SPREAD, None, "", ("0 rods: want 1..12",)),
     Bad("rod a table", SPREAD, None, '[rod]\nname = "a"\n', ("begin each rod with [[rod]]",)),
     Bad("13 rods", SPREAD, None, '[[rod]]\nname = "a"\n' * 13, ("13 rods: want 1..12",)),
+    Bad(
+        "counter without a source",
+        SPREAD,
+        'line_out = "175 ft"',
+        'line_out = "175 ft"\ncounter = { value = 1, low = 0.9, high = 1 }',
+        ("rod[2].counter.source is missing",),
+    ),
+    Bad(
+        "counter a number", SPREAD, "counter_zero", "counter = 0.97\ncounter_zero", ("rod[3].counter = 0.97",)
+    ),
+    Bad("deep layer too fast", BOAT, "title", "deep_layer_sigma_mps = 3\ntitle", ("3", "0..1 m/s")),
     # lines and bodies
     Bad(
         "coefficient without a source",
@@ -284,6 +296,15 @@ def test_packaged_configuration_is_the_demo_spread() -> None:
     assert feet == {"P1": 175, "S1": 175, "P2": 160, "S2": 160, "R1": 70, "R2": 85, "C": 250, "W": 130}
     assert loaded.boat.id == "marigold"
     assert all(math.isfinite(c.value) for line in loaded.lines.values() for c in line.coefficients.values())
+
+
+def test_a_measured_counter_takes_the_place_of_the_usual_one(copy: Path) -> None:
+    text = (copy / SPREAD).read_text()
+    row = 'counter = { value = 0.87, low = 0.86, high = 0.88, source = "three marks on the reel" }'
+    (copy / SPREAD).write_text(text.replace('line_out = "130 ft"', f'line_out = "130 ft"\n{row}'))
+    rods = {rod.name: rod for rod in config.load(copy).rods}
+    assert rods["W"].counter == Coefficient(0.87, 0.86, 0.88, "three marks on the reel")
+    assert rods["C"].counter == config.load().rods[0].counter
 
 
 def test_user_files_win_and_the_rest_is_packaged(tmp_path: Path) -> None:

@@ -193,6 +193,9 @@ def _learn_current(state: EstimatorState, heading: Estimate, stw: Estimate, t_s:
     measured = compass[1].age_state(t_s) in FRESH and log[1].age_state(t_s) in FRESH
     if not measured or state.log.stuck or state.log.suspect_since_s is not None:
         return state
+    still = state.log.last_mps <= speed.ZERO_MPS  # adrift or stalled? ask again, now that more may be known
+    if still and speed.suspicious(state.log, t_s, state.log.last_mps, _hints(state, t_s)):
+        return state
     if heading.value is None or heading.sigma is None or stw.value is None:
         return state
     water = Water(stw.value, heading.value, state.log.fixed_sigma_mps(), heading.sigma)

@@ -102,7 +102,7 @@ def _watch(log: Log, t_s: float, speed_mps: float, hints: Hints) -> Log:
     """Suspect, convict, and acquit after GOOD_AGAIN readings."""
     same_since_s = log.same_since_s if abs(speed_mps - log.last_mps) < 1e-3 else t_s
     log = log._replace(last_mps=speed_mps, same_since_s=same_since_s)
-    if not _suspicious(log, t_s, speed_mps, hints):
+    if not suspicious(log, t_s, speed_mps, hints):
         good = log.good + 1
         cleared = good >= GOOD_AGAIN
         return log._replace(suspect_since_s=None, good=good, stuck="" if cleared else log.stuck)
@@ -114,7 +114,8 @@ def _watch(log: Log, t_s: float, speed_mps: float, hints: Hints) -> Log:
     return log._replace(suspect_since_s=since_s, good=0)
 
 
-def _suspicious(log: Log, t_s: float, speed_mps: float, hints: Hints) -> bool:
+def suspicious(log: Log, t_s: float, speed_mps: float, hints: Hints) -> bool:
+    """Whether a reading [m/s] of zero, or the same as for long, is contradicted by the motion over ground."""
     if hints.sog_mps is None or hints.sog_mps <= MOVING_MPS:
         return False
     if speed_mps > ZERO_MPS and t_s - log.same_since_s < SAME_FOR_S:

@@ -1,0 +1,143 @@
+"""Speed through the water: quick on a change, smooth in waves, stand-ins, a stuck log found and cleared."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from estimate_days import CONFIG, Sea, Tick, altered, day, run, without
+
+from assistant.messages import BoatState, Reading
+from assistant.units import KNOT_MPS, MPH_MPS
+
+CALM = Sea(deviation_sigma=0.0, factor_sigma=0.0, heading=lambda t_s: 1.0, current_mps=0.1)
+
+
+def shown(ticks: list[Tick]) -> dict[float, BoatState]:
+    return {t.truth.t_s: b for t, b in zip(ticks, run(ticks), strict=True)}
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_change_from_2_to_2_9_mph_is_followed_within_3_s(seed: int) -> None:
+    sea = replace(CALM, stw=lambda t_s: (2.0 if t_s < 60.0 else 2.9) * MPH_MPS)
+    states = shown(day(seed, sea))
+    assert abs(states[59.0].stw_mps.value - 2.0 * MPH_MPS) < 0.05
+    assert abs(states[63.0].stw_mps.value - 2.9 * MPH_MPS) < 0.15 * 0.9 * MPH_MPS
+    assert abs(states[66.0].stw_mps.value - 2.9 * MPH_MPS) < 0.05
+
+
+def test_waves_are_averaged_out() -> None:
+    """A surge of 0.2 m/s every 3.1 s, met once a second by the log."""
+    states = run(day(1, replace(CALM, stw=lambda t_s: 1.07, surge_mps=0.2)))[160:]
+    values = [b.stw_mps.value for b in states]
+    assert np.std(values) < 0.25 * 0.2 / math.sqrt(2.0) * 2.0
+    assert abs(np.mean(values) - 1.07) < 0.02
+
+
+def test_the_configured_factor_is_applied() -> None:
+    ticks = day(2, replace(CALM, stw=lambda t_s: 1.0, minutes=1.0))
+    weak = altered(ticks, "stw_mps", lambda t_s, v: 0.8 * v)
+    assert run(weak, replace(CONFIG, speed_log_factor=1.25))[-1].stw_mps.value == pytest.approx(1.0, abs=0.05)
+
+
+def test_without_a_log_ground_speed_stands_in_with_a_band_for_the_current() -> None:
+    errors = []
+    for seed in range(12):
+        ticks = without(day(seed, Sea(minutes=1.5)), "VHW")
+        for tick, b in zip(ticks, run(ticks), strict=True):
+            if tick.truth.t_s > 10.0:
+                assert b.stw_mps.state == "doubtful" and b.stw_mps.source == "GPS only"
+                assert b.set_rad.value is None and b.drift_mps.value is None
+                errors.append((b.stw_mps.value - tick.truth.stw_mps) / b.stw_mps.sigma)
+    assert np.mean(np.abs(errors) < 1.0) >= 0.6 and np.mean(np.abs(errors) < 2.0) >= 0.9
+
+
+def test_log_lost_under_way_the_last_current_is_taken_off_and_the_band_grows() -> None:
+    z, grows = [], []
+    for seed in range(8):
+        ticks = without(day(seed, Sea(minutes=6.0)), "VHW", from_s=120.0)
+        states = shown(ticks)
+        grows.append(states[350.0].stw_mps.sigma - states[125.0].stw_mps.sigma)
+        for tick in ticks:
+            if tick.truth.t_s > 124.0:
+                b = states[tick.truth.t_s].stw_mps
+                assert b.state == "doubtful" and b.source == "ground minus last current"
+                assert "no speed log" in b.cause
+                z.append((b.value - tick.truth.stw_mps) / b.sigma)
+    assert min(grows) > 0.01
+    assert np.mean(np.abs(z) < 1.0) >= 0.6 and np.mean(np.abs(z) > 3.2) < 0.01
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_weed_on_the_wheel_is_flagged_within_15_s_and_cleared_within_30(seed: int) -> None:
+    sea = replace(CALM, stw=lambda t_s: 1.05, minutes=5.0)
+    ticks = altered(day(seed, sea), "stw_mps", lambda t_s, v: 0.0 if 120.0 < t_s < 180.0 else v)
+    states = shown(ticks)
+    flagged = next(t for t in states if t > 120.0 and "reads 0" in states[t].stw_mps.cause)
+    assert flagged <= 135.0
+    for t in np.arange(flagged, 180.0, 0.25):
+        b = states[t].stw_mps
+        assert b.state == "doubtful" and abs(b.value - 1.05) < 3.0 * b.sigma and b.value > 0.7
+    back = next(t for t in states if t > 180.0 and states[t].stw_mps.state == "ok")
+    assert 185.0 <= back <= 210.0
+    assert all(states[t].stw_mps.state == "ok" for t in np.arange(back, 300.0, 0.25))
+
+
+def test_a_wheel_stuck_from_the_start_is_flagged() -> None:
+    ticks = altered(day(5, replace(CALM, stw=lambda t_s: 1.05)), "stw_mps", lambda t_s, v: 0.0)
+    states = shown(ticks)
+    assert all(states[t].stw_mps.state == "doubtful" for t in np.arange(15.0, 180.0, 0.25))
+    assert states[60.0].stw_mps.source == "GPS only"
+
+
+def test_a_frozen_log_is_flagged_within_15_s_of_the_speed_changing() -> None:
+    """Frozen at 100 s; the boat speeds up at 130 s; what the log said was true until then."""
+    sea = replace(CALM, stw=lambda t_s: 0.9 if t_s < 130.0 else 1.5, minutes=4.0)
+    ticks = altered(day(6, sea), "stw_mps", lambda t_s, v: 0.9 if t_s > 100.0 else v)
+    states = shown(ticks)
+    flagged = next(t for t in states if t > 100.0 and "frozen" in states[t].stw_mps.cause)
+    assert 130.0 < flagged <= 145.0
+    assert abs(states[flagged + 5.0].stw_mps.value - 1.5) < 0.3
+
+
+def test_no_flag_at_rest_nor_adrift() -> None:
+    """Trolling, then the motor off: first in still water, then in a current of 1 kn."""
+    for current in (0.0, 1.0 * KNOT_MPS):
+        sea = replace(
+            CALM, stw=lambda t_s: max(0.0, min(1.0, (150.0 - t_s) / 20.0)), current_mps=current, minutes=15.0
+        )
+        states = shown(day(7, sea))
+        flags = [t for t, b in states.items() if "reads 0" in b.stw_mps.cause or "frozen" in b.stw_mps.cause]
+        assert flags == []
+        ok = [states[t].stw_mps.state == "ok" for t in states if t > 160.0]
+        assert np.mean(ok) > 0.95
+
+
+def test_two_logs_do_not_flap_nor_count_twice() -> None:
+    ticks = day(8, replace(CALM, stw=lambda t_s: 1.0))
+    both = [
+        Tick(
+            t.truth,
+            (
+                *t.readings,
+                *(Reading(r.t_s, "stw_mps", 1.3, "sim/VBW") for r in t.readings if r.quantity == "stw_mps"),
+            ),
+        )
+        for t in ticks
+    ]
+    states = run(both)
+    assert {b.stw_mps.source for b in states if b.stw_mps.value is not None} == {"sim/VHW"}
+    assert [b.stw_mps for b in states] == [b.stw_mps for b in run(ticks)]
+
+
+def test_log_outliers_move_little() -> None:
+    """One reading in twenty 60 % low."""
+    ticks = altered(
+        day(9, replace(CALM, stw=lambda t_s: 1.0)),
+        "stw_mps",
+        lambda t_s, v: 0.4 * v if int(t_s) % 20 == 0 else v,
+    )
+    states = run(ticks)[80:]
+    assert max(abs(b.stw_mps.value - 1.0) for b in states) < 0.2

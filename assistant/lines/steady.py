@@ -9,8 +9,8 @@ f = drag + weight; drag = -[kn |un| un + kt |ut| ut] of the velocity through the
 Straight: every element moves at V, a = 0. Circle, in the frame turning at Omega about the vertical through the centre (origin): velocity
 Omega x r, a = -Omega^2 (x, y, 0).
 Axes: x north, y east, z down, z = 0 the surface; dry above it (weight in air, no air drag).
-Integrator: Dormand & Prince 1980 (order 5, embedded 4), relative error 1e-9. Current and air depend on the depth, which is
-only known at the end: the free end's depth is iterated until the top meets the tow point.
+Integrator: Dormand & Prince 1980 (order 5, embedded 4). Steps end on the surface. Current and air depend
+on the depth, which is only known at the end: the free end's depth is iterated until the top meets the tow point.
 Valid: no bending stiffness, no bottom contact, bodies fully wet.
 """
 
@@ -44,8 +44,11 @@ _A = np.array(
     ]
 )
 _E = np.array([71 / 57600, 0, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 / 40])
-_RELATIVE = 1e-9
+FINE = 1e-9
+"""Relative error per step of the integration; live starts take less."""
 _STEPS_MAX = 20_000
+_FAR_M = 1e6  # a depth no line reaches
+_SURFACE_M = 1e-10  # a step that ends this near the surface ends on it
 
 
 class NoSteadyShape(ValueError):
@@ -64,14 +67,14 @@ def _velocity(y: Array, tow: Array, profile: Array) -> tuple[float, float]:
 
 
 @_compiled
-def _slope(y: Array, seg: Array, tow: Array, profile: Array, out: Array) -> None:
-    """d(r, S)/ds. seg: see chain.SEGMENT_ROWS."""
+def _slope(y: Array, seg: Array, tow: Array, profile: Array, wet: bool, out: Array) -> None:
+    """d(r, S)/ds, in the water or above it. seg: see chain.SEGMENT_ROWS."""
     pull = math.sqrt(y[3] * y[3] + y[4] * y[4] + y[5] * y[5])
     ux, uy, uz = y[3] / pull, y[4] / pull, y[5] / pull
     stretch = 1.0 + pull * seg[7]
     out[0], out[1], out[2] = ux * stretch, uy * stretch, uz * stretch
     fx, fy, fz, added = 0.0, 0.0, seg[4], 0.0
-    if y[2] > 0.0:
+    if wet:
         vx, vy = _velocity(y, tow, profile)
         along = vx * ux + vy * uy
         nx, ny, nz = vx - along * ux, vy - along * uy, -along * uz
@@ -123,49 +126,88 @@ def _add_body(y: Array, body: Array, tow: Array, profile: Array) -> None:
 
 
 @_compiled
-def _climb(y: Array, length: float, seg: Array, tow: Array, profile: Array, work: Array) -> bool:
-    """Integrate y over `length` of one segment, in place. work: (9, 6)."""
-    done, h = 0.0, length
+def _try_step(
+    y: Array,
+    h: float,
+    seg: Array,
+    tow: Array,
+    profile: Array,
+    wet: bool,
+    work: Array,
+    relative: float,
+    scale_m: float,
+) -> float:
+    """One step of h from y into work[7]. Returns its error over what is allowed (NaN where it blew up):
+    scale_m in place, `relative` of the tension.
+    """
+    for stage in range(7):
+        for k in range(6):
+            z = y[k]
+            for m in range(stage):
+                z += h * _A[stage, m] * work[m, k]
+            work[7, k] = z
+        _slope(work[7], seg, tow, profile, wet, work[stage])
+    worst = 0.0
+    scale_n = relative * math.sqrt(work[7, 3] ** 2 + work[7, 4] ** 2 + work[7, 5] ** 2)
+    for k in range(6):
+        e = 0.0
+        for m in range(7):
+            e += h * _E[m] * work[m, k]
+        error = abs(e) / (scale_m if k < 3 else scale_n)
+        if not error <= worst:  # also true for NaN
+            worst = error
+    return worst
+
+
+@_compiled
+def _climb(
+    y: Array, length: float, seg: Array, tow: Array, profile: Array, relative: float, work: Array
+) -> bool:
+    """Integrate y over `length` of one segment, in place. work: (8, 6).
+
+    A step that would cross the surface is shortened to end on it: weight and drag jump there.
+    """
+    done, h, before = 0.0, length, 0.0
+    wet = y[2] > 0.0 or (y[2] == 0.0 and y[5] > 0.0)
     for _ in range(_STEPS_MAX):
         if done >= length:
             return True
         h = min(h, length - done)
-        for stage in range(7):
-            for k in range(6):
-                z = y[k]
-                for m in range(stage):
-                    z += h * _A[stage, m] * work[m, k]
-                work[7, k] = z
-            _slope(work[7], seg, tow, profile, work[stage])
-        error = 0.0
-        scale_r = _RELATIVE * length
-        scale_s = _RELATIVE * math.sqrt(work[7, 3] ** 2 + work[7, 4] ** 2 + work[7, 5] ** 2)
-        for k in range(6):
-            e = 0.0
-            for m in range(7):
-                e += h * _E[m] * work[m, k]
-            error = max(error, abs(e) / (scale_r if k < 3 else scale_s))
+        error = _try_step(y, h, seg, tow, profile, wet, work, relative, relative * length)
         if not error < 1e300:
             h *= 0.1
-        elif error <= 1.0 or h < 1e-9 * length:
-            done += h
-            for k in range(6):
-                y[k] = work[7, k]
-            h *= min(5.0, 0.9 * max(error, 1e-10) ** -0.2)
-        else:
+            continue
+        if error > 1.0 and h >= 1e-9 * length:
             h *= max(0.1, 0.9 * error**-0.2)
+            continue
+        reached = work[7, 2]
+        crosses = (reached > 0.0) != wet and reached != 0.0
+        if crosses and abs(y[2]) <= _SURFACE_M:
+            wet = not wet
+            h = max(h, before)
+            continue
+        if crosses and abs(reached) > _SURFACE_M:
+            before = max(before, h)
+            h *= y[2] / (y[2] - reached)
+            continue
+        done += h
+        h *= min(5.0, 0.9 * max(error, 1e-10) ** -0.2)
+        for k in range(6):
+            y[k] = work[7, k]
     return False
 
 
 @_compiled
-def climb(segments: Array, bodies: Array, tow: Array, profile: Array, end: Array, out: Array) -> bool:
+def climb(
+    segments: Array, bodies: Array, tow: Array, profile: Array, end: Array, relative: float, out: Array
+) -> bool:
     """Integrate a whole line up from its free end.
 
     Args:
         segments: (S, 8) from the free end up, columns of chain.SEGMENT_ROWS; bodies: (S, 5), BODY_ROWS.
         tow: (3,) velocity north, east [m/s] and rate of turn [rad/s] about the origin.
         profile: (M, 3) current, see chain.Water.
-        end: (3,) position of the free end [m].
+        end: (3,) position of the free end [m]; relative: error per step.
         out: (S+1, 6) position [m] and tension vector [N] at the free end and above each segment, filled in.
     Returns:
         False where the line is not pulled by anything or the integration fails.
@@ -180,7 +222,7 @@ def climb(segments: Array, bodies: Array, tow: Array, profile: Array, end: Array
             if bare and not _free_end(y, segments[0], tow, profile):
                 return False
             out[0] = y
-        if segments[i, 0] > 0.0 and not _climb(y, segments[i, 0], segments[i], tow, profile, work):
+        if segments[i, 0] > 0.0 and not _climb(y, segments[i, 0], segments[i], tow, profile, relative, work):
             return False
         out[i + 1] = y
     return True
@@ -210,9 +252,12 @@ def meet_tow_point(
     profile: Array,
     end: Array,
     top_m: float,
-    depth_m: float | None,
+    relative: float = FINE,
 ) -> Array:
-    """Iterate the free end's depth until the top is at depth top_m; a guarded secant on the miss.
+    """Find the free end's depth that puts the top at depth top_m, changing `end`.
+
+    A deeper end has a deeper top: find one too deep and one too high, then false position between them
+    (Anderson & Bjorck 1973).
 
     Returns:
         (S+1, 6) as `climb` fills it.
@@ -223,32 +268,48 @@ def meet_tow_point(
 
     def miss(depth: float) -> float:
         end[2] = depth
-        if not climb(segments, bodies, tow, profile, end, out):
+        if not climb(segments, bodies, tow, profile, end, relative, out):
             raise NoSteadyShape("nothing pulls the line, or its shape cannot be integrated")
         return float(out[-1, 2] - top_m)
 
-    if depth_m is None:
-        deep = 1e6  # wet all along: the shape in still water
-        depth_m = deep - miss(deep) if not len(profile) else 0.3 * float(segments[:, 0].sum())
-    last, last_miss = depth_m, miss(depth_m)
-    depth = last - last_miss
-    for _ in range(200):
+    length = float(segments[:, 0].sum())
+    near = 10.0 * relative * length
+    # in still water a shape that is wet all along does not depend on the depth
+    depth = 0.3 * length if len(profile) else _FAR_M - miss(_FAR_M)
+    now, stretch = miss(depth), 1.0
+    other, other_miss = depth, now
+    while (other_miss > 0.0) == (now > 0.0) and abs(now) > near:
+        if stretch > 1e6:
+            raise NoSteadyShape("no depth of the free end fits the tow point")
+        other, other_miss = depth, now
+        depth -= stretch * now
         now = miss(depth)
-        if abs(now) < 1e-8:
+        stretch *= 1.5
+    for _ in range(200):
+        if abs(now) <= near:
             return out
-        slope = (now - last_miss) / (depth - last) if depth != last else 1.0
-        last, last_miss = depth, now
-        step = now / slope if 0.2 < slope < 5.0 else now if abs(slope) < 0.2 else 0.3 * now
-        depth -= step
+        if abs(depth - other) < 1e-3 * near:
+            break
+        middle = depth - now * (depth - other) / (now - other_miss)
+        new = miss(middle)
+        if (new > 0.0) == (now > 0.0):
+            share = 1.0 - new / now
+            other_miss *= share if share > 0.0 else 0.5
+        else:
+            other, other_miss = depth, now
+        depth, now = middle, new
     raise NoSteadyShape("no depth of the free end fits the tow point")
 
 
-def straight(towed: Towed, water: Water, speed_mps: float, heading_rad: float = 0.0) -> SteadyShape:
+def straight(
+    towed: Towed, water: Water, speed_mps: float, heading_rad: float = 0.0, relative: float = FINE
+) -> SteadyShape:
     """Steady straight tow at a speed through the surface layer.
 
     Args:
         towed: the line; water: density, gravity, current.
         speed_mps: of the tow point [m/s]; heading_rad: its heading in the frame of the current (0 = north).
+        relative: error per integration step.
     Raises:
         NoSteadyShape: nothing pulls the line, or no shape fits.
     """
@@ -264,7 +325,7 @@ def straight(towed: Towed, water: Water, speed_mps: float, heading_rad: float = 
             _add_body(y, body, tow, water.profile_array())
         out[:, 3:] = y[3:]
     else:
-        out = meet_tow_point(segments, bodies, tow, water.profile_array(), end, top, None)
+        out = meet_tow_point(segments, bodies, tow, water.profile_array(), end, top, relative)
     points = out[:, :3].copy()
     points[:, :2] -= out[-1, :2]
     return SteadyShape(points, np.linalg.norm(out[:, 3:], axis=1))

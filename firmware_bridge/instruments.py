@@ -1,4 +1,4 @@
-"""Sources of sentences by URL. Each looks after its own wire for ever: opens it, frames what comes, opens it again.
+"""Sources of sentences by URL. Each looks after its own wire for ever: opens it, frames, opens it again.
 
     serial:DEV?baud=4800   tcp:HOST:PORT   udp:PORT   udp:ADDRESS:PORT   file:PATH   stdin:
 

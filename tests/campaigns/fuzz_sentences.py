@@ -2,8 +2,8 @@
 
     python tests/campaigns/fuzz_sentences.py --seed 1 --n 1000000
 
-Half of the mutated lines get a right checksum again, so that the decoder sees them; of the others a few pass by
-luck, which is counted. Prints one JSON object last; exit 1 if anything failed, with the first lines that did.
+Half of the mutated lines get a right checksum again, so that the decoder sees them; of the others a few pass
+by luck, which is counted. Prints one JSON object last; exit 1 if anything failed, with the first failures.
 """
 
 from __future__ import annotations

@@ -145,30 +145,23 @@ KINDS: Mapping[str, Callable[[Path, _Setting], tuple[Body, Body]]] = {
 
 
 def _body(path: Path, at: _Setting) -> tuple[Body, Body]:
-    kind = read_toml(path).get("kind")
+    kind = str(read_toml(path).get("kind"))
     if kind not in KINDS:
         raise CheckError(f"{path}: kind: {kind!r}; allowed: {', '.join(KINDS)}")
-    pair = KINDS[kind](path, at)
     heavier = at.factor["wet_weight_factor"]
-    return tuple(replace(b, wet_weight_n=heavier * b.wet_weight_n) for b in pair)  # type:
-    ignore[return-value]
+    whole, tripped = KINDS[kind](path, at)
+    return (
+        replace(whole, wet_weight_n=heavier * whole.wet_weight_n),
+        replace(tripped, wet_weight_n=heavier * tripped.wet_weight_n),
+    )
 
 
-def _length(value: Any, where: str) -> float:
+def _length(value: Any, where: str, low: float = 0.0, high: float = 2000.0) -> float:
     try:
-        return number(parse_length_m(value), Number("length", 0.0, 2000.0))
+        return number(parse_length_m(value), Number("length", low, high))
     except (ValueError, TypeError, AttributeError) as error:
         raise CheckError(
-            f"{where}: {value!r}; allowed: 0 to 2000 m as a number or with m, ft, yd, in"
-        ) from error
-
-
-def _signed_length(value: Any, where: str) -> float:
-    try:
-        return number(parse_length_m(value), Number("length", -50.0, 50.0))
-    except (ValueError, TypeError, AttributeError) as error:
-        raise CheckError(
-            f"{where}: {value!r}; allowed: -50 to 50 m as a number or with m, ft, yd, in"
+            f"{where}: {value!r}; allowed: {low:g} to {high:g} m, a number or with m, ft, yd, in"
         ) from error
 
 
@@ -210,7 +203,9 @@ def _rig(rod: Mapping[str, Any], configs: Path, water: Water, factor: Mapping[st
     if rod.get("side") not in SIDES:
         raise CheckError(f"{where}side: {rod.get('side')!r}; allowed: {', '.join(SIDES)}")
     tip = rod.get("tip", {})
-    forward, starboard = (_signed_length(tip.get(k), f"{where}tip.{k}") for k in ("forward", "starboard"))
+    forward, starboard = (
+        _length(tip.get(k), f"{where}tip.{k}", -50.0, 50.0) for k in ("forward", "starboard")
+    )
     height = _length(tip.get("height"), f"{where}tip.height")
     out = _length(rod.get("line_out"), f"{where}line_out") * factor["counter_factor"]
     main = out + (height if rod.get("counter_zero", "tip") == "surface" else 0.0)

@@ -110,12 +110,10 @@ class Line:
         count = sum(elements)
         half_rho = 0.5 * water.density_kg_m3
         self._body = np.zeros((count + 1, 6))
+        self._lower_end: list[int] = []
         for i, (segment, number) in enumerate(zip(segments, elements, strict=True)):
-            body = bodies[i] if i < len(bodies) else None
-            if body is not None:
-                areas = (body.drag_area_m2, body.down_area_m2, body.side_area_m2)
-                inertia = body.mass_kg + body.added_mass_kg
-                self._body[len(rows)] = (body.wet_weight_n, inertia, *(half_rho * k for k in areas), 1.0)
+            self._lower_end.append(len(rows))
+            self.put_body(i, bodies[i] if i < len(bodies) else None)
             d = segment.diameter_m
             displaced = water.density_kg_m3 * math.pi * d * d / 4.0
             row = (
@@ -134,6 +132,15 @@ class Line:
         self._v = np.zeros((count + 1, 3))
         self._a = np.zeros((count + 1, 3))
         self._acceleration = np.zeros((count + 1, 3))
+
+    def put_body(self, segment: int, body: Body | None) -> None:
+        """Put a body at the lower end of a segment in place of what was there."""
+        node = self._lower_end[segment]
+        self._body[node] = 0.0
+        if body is not None:
+            areas = (body.drag_area_m2, body.down_area_m2, body.side_area_m2)
+            k = (0.5 * self.water.density_kg_m3 * area for area in areas)
+            self._body[node] = (body.wet_weight_n, body.mass_kg + body.added_mass_kg, *k, 1.0)
 
     # --- what can be read off ----------------------------------------------------------------
 

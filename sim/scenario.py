@@ -174,8 +174,7 @@ def _checked(raw: Mapping[str, Any], key: str, rows: Sequence[Number], *others: 
 def _legs(raw: Any) -> tuple[Leg, ...]:
     if not isinstance(raw, list) or not raw or not all(isinstance(leg, dict) for leg in raw):
         raise CheckError(
-            f"legs: {raw!r:.60}; allowed: one or more tables of duration_s, speed_mph, heading_deg or
-            turn_deg_s"
+            f"legs: {raw!r:.60}; allowed: one or more tables with {', '.join(n.key for n in LEG)}"
         )
     legs = []
     for i, row in enumerate(raw):
@@ -185,8 +184,7 @@ def _legs(raw: Any) -> tuple[Leg, ...]:
         turns = not math.isnan(v["turn_deg_s"])
         if turns == (not math.isnan(v["heading_deg"])) or (i == 0 and turns):
             raise CheckError(
-                f"{where}heading_deg, turn_deg_s: {row!r}; allowed: one of the two, a heading on the first
-                leg"
+                f"{where}heading_deg, turn_deg_s: {row!r}; allowed: one of them, on the first leg a heading"
             )
         heading = None if turns else math.radians(v["heading_deg"])
         turn = math.radians(v["turn_deg_s"]) if turns else 0.0

@@ -2,9 +2,9 @@
 
 v = velocity of the body minus velocity of the water at its depth; x north, y east, z down; v_h its horizontal part.
     drag = -1/2 rho A_drag |v| v
-    side = 1/2 rho A_side |v|^2 s/h,   s = v_h turned 90 degrees to starboard; A_side > 0 pulls to starboard of the body's path
+    side = 1/2 rho A_side |v|^2 s/h,   s = v_h turned 90 degrees to starboard (A_side < 0: to port of the body's path)
     down = 1/2 rho A_down |v| (-v_x v_z, -v_y v_z, v_h^2)/h,   h = (v_h^4 + (0.1 m/s)^4)^(1/4)
-(down is normal to v in the vertical plane through it, so it does no work; with z down the sign of its horizontal part turns).
+(down is normal to v in the vertical plane through it, so it does no work).
 The magnitude is 1/2 rho A |v|^2 with headway on and everything stays smooth when a disc sinks straight down.
 Symbols: kd, kn, ks = 1/2 rho A_drag, A_down, A_side [kg/m].
 Source of the plate's areas: Pelletier & Mueller (aspect ratio 1 plates), see configs/bodies/.

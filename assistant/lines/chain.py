@@ -90,7 +90,7 @@ def segment_columns(segment: Segment, water: Water) -> tuple[float, ...]:
 
 
 def body_columns(body: Body | None, water: Water) -> tuple[float, ...]:
-    """The numbers of BODY_ROWS: mass with added mass [kg], weight in water [N], 1/2 rho A of drag, down, side [kg/m]."""
+    """The numbers of BODY_ROWS: mass with added mass [kg], wet weight [N], 1/2 rho A of drag, down, side [kg/m]."""
     if body is None:
         return (0.0,) * len(BODY_ROWS)
     half = 0.5 * water.density_kg_m3

@@ -1,8 +1,10 @@
 """Steady circle: the shape that turns with the boat, by shooting on the radius of the free end.
 
-Reference: Choo & Casarella 1973 (J. Ship Res. 17, cable towed on a circle). In the frame turning with the boat everything stands still;
-steady.climb integrates up from a free end at radius R_e, and the top's radius must equal the tow point's.
-Axes: origin at the centre, z down, turn to starboard = positive rotation. Still water only: a current does not turn with the boat.
+Reference: Choo & Casarella 1973 (J. Ship Res. 17, cable towed on a circle). In the frame turning with the boat
+everything stands still; steady.climb integrates up from a free end at some radius, and the top's radius must equal
+the tow point's.
+Axes: origin at the centre, z down, turn to starboard = positive rotation.
+Valid: still water only (a current does not turn with the boat).
 """
 
 from __future__ import annotations
@@ -22,7 +24,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class CircleShape:
-    """The free end relative to the tow point in the boat's axes [m], the tow point's tension [N], the end's speed [m/s]."""
+    """The free end relative to the tow point in the boat's axes, the tow point's tension, the end's speed."""
 
     depth_m: float
     behind_m: float
@@ -46,7 +48,7 @@ def circle(towed: Towed, water: Water, speed_mps: float, radius_m: float, starbo
     top = -towed.tow_height_m
 
     def shape(end_radius_m: float) -> Array:
-        return meet_tow_point(segments, bodies, tow, still, np.array([end_radius_m, 0.0, 0.0]), top, None)
+        return meet_tow_point(segments, bodies, tow, still, np.array([end_radius_m, 0.0, 0.0]), top)
 
     def miss(end_radius_m: float) -> float:
         out = shape(end_radius_m)

@@ -13,14 +13,13 @@ Array = NDArray[np.float64]
 DIG_MPS = 0.54  # common practice, no source: below about 1.2 mph a planer stops digging
 TESTED_MPS = (0.3, 2.0)  # trolling speeds the checks cover [m/s]
 TESTED_OUT_M = 150.0
-FOLD_COS = 0.0  # a line that turns back by more than 90 degrees from one segment to the next
 
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What the tests look at; points_m (N, 3) rod tip first, z below the surface."""
+    """What the tests look at."""
 
-    points_m: Array
+    folding: bool
     tripped: bool
     planer: bool
     speed_mps: float
@@ -28,18 +27,21 @@ class Look:
     unconverged: bool
 
 
-def folding(points_m: Array) -> bool:
-    """Whether the wet line turns back on itself between two neighbouring segments."""
+def folding(points_m: Array) -> NDArray[np.bool_]:
+    """(R,) whether a wet line turns back by more than 90 degrees between two segments.
+
+    Args:
+        points_m: (N, 3, R) rod tip first, z down.
+    """
     step = np.diff(points_m, axis=0)
-    unit = step / np.maximum(np.linalg.norm(step, axis=1, keepdims=True), 1e-9)
-    bend = np.einsum("ij,ij->i", unit[1:], unit[:-1])
-    return bool(np.any((bend < FOLD_COS) & (points_m[1:-1, 2] > 0.0)))
+    bend = (step[1:] * step[:-1]).sum(axis=1)
+    return np.asarray(((bend < 0.0) & (points_m[1:-1, 2] > 0.0)).any(axis=0))
 
 
 CONDITIONS: tuple[tuple[str, Callable[[Look], bool]], ...] = (
     ("tripped", lambda look: look.tripped),
     ("not digging", lambda look: look.planer and not look.tripped and look.speed_mps < DIG_MPS),
-    ("line folding", lambda look: folding(look.points_m)),
+    ("line folding", lambda look: look.folding),
     (
         "outside tested range",
         lambda look: not TESTED_MPS[0] <= look.speed_mps <= TESTED_MPS[1] or look.line_out_m > TESTED_OUT_M,

@@ -1,9 +1,9 @@
 """What is not known, as draws: one standard normal number per member and uncertain quantity, spread evenly.
 
-A coefficient's low and high are its 10 % and 90 % quantiles; between them it follows a normal law with its own width on each side of
-the value (in the logarithm where low > 0), so the value is the median. Each quantity takes the 32 quantiles of the normal
-law in an order of its own (Latin hypercube, McKay, Beckman & Conover 1979): quantiles of the result settle with far fewer members
-than plain random draws.
+A coefficient's low and high are its 10 % and 90 % quantiles; it follows a normal law with its own width on each side
+of the value (in the logarithm where low > 0), so the value is the median. Each quantity takes the 32 quantiles of the
+normal law in an order of its own (Latin hypercube, McKay, Beckman & Conover 1979): quantiles of the result settle with
+far fewer members than plain random draws.
 """
 
 from __future__ import annotations

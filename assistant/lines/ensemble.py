@@ -1,8 +1,9 @@
 """Bands: the whole spread marched again as 32 members that differ in everything not known.
 
-Member 0 of each rod is the nominal line in the same coarse discretisation; a band is the members' quantile minus that nominal, put
-around the fine line, so that coarseness cancels. Uncertain: every coefficient of config (shared by all rods with that line or body), the
-counter of each rod, the speed through the water (its sigma now), and a deep layer that nothing on the surface sees.
+Member 0 of each rod is the nominal line in the same coarse discretisation; a band is the members' quantile minus that
+nominal, put around the fine line, so that coarseness cancels. Uncertain: every coefficient of config (shared by all
+rods with that line or body), the counter of each rod, the speed through the water (its sigma now), and a deep layer
+that nothing on the surface sees.
 Coarse: 12 pieces a line, one step of 1 s a second (differences between members settle over tens of seconds).
 """
 
@@ -16,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.lines import layout
-from assistant.lines.chain import Water
+from assistant.lines.chain import Towed, Water
 from assistant.lines.draws import MEMBERS, at_normal, normal_draws, weibull_quantiles
 from assistant.lines.gear import Draw, RodSetting, nominal, towed
 from assistant.lines.groups import SHORTEST_M, build, live_counts, load_lane, settle_group
@@ -68,7 +69,9 @@ def unknowns(config: Config, seed: int) -> Unknowns:
 
     zero = np.zeros(1)
     counter = [
-        np.concatenate([[rod.counter.value], [at_normal(rod.counter, z) for z in normal_draws(seed, rod.name)]])
+        np.concatenate(
+            [[rod.counter.value], [at_normal(rod.counter, z) for z in normal_draws(seed, rod.name)]]
+        )
         for rod in config.rods
     ]
     deep = np.stack([normal_draws(seed, "deep north"), normal_draws(seed, "deep east")], axis=1)
@@ -109,7 +112,12 @@ class Ensemble:
 
 
 def settle(
-    config: Config, water: Water, unknown: Unknowns, settings: Sequence[RodSetting], motion: Motion, sigma: float
+    config: Config,
+    water: Water,
+    unknown: Unknowns,
+    settings: Sequence[RodSetting],
+    motion: Motion,
+    sigma: float,
 ) -> Ensemble:
     """All members in their steady shapes at the boat's present speed and heading."""
     n = len(config.rods) * EACH
@@ -131,11 +139,21 @@ def settle(
         shares.append(group.share)
         mains.append(group.main_m)
     return Ensemble(
-        unknown, PIECES, np.array(works), np.array(flags), np.array(shares), np.array(mains), place, speed, motion
+        unknown,
+        PIECES,
+        np.array(works),
+        np.array(flags),
+        np.array(shares),
+        np.array(mains),
+        place,
+        speed,
+        motion,
     )
 
 
-def _chain(config: Config, water: Water, unknown: Unknowns, settings: Sequence[RodSetting], line: int):  # type: ignore[no-untyped-def]
+def _chain(
+    config: Config, water: Water, unknown: Unknowns, settings: Sequence[RodSetting], line: int
+) -> Towed:
     rod, member = divmod(line, EACH)
     now = settings[rod]
     now = replace(now, line_out_m=now.line_out_m * float(unknown.counter[line]))
@@ -164,12 +182,22 @@ def regear(
 
 
 def advance(
-    ensemble: Ensemble, settings: Sequence[RodSetting], config: Config, motion: Motion, sigma: float, restart: bool
+    ensemble: Ensemble,
+    settings: Sequence[RodSetting],
+    config: Config,
+    motion: Motion,
+    sigma: float,
+    restart: bool,
 ) -> tuple[Ensemble, bool]:
     """One step of STEP_S to the boat's present motion. Second: False where a group did not converge."""
     unknown, old = ensemble.unknowns, ensemble.motion
     before = tips(
-        ensemble.place_m[:, 0], ensemble.place_m[:, 1], ensemble.speed_mps, old.heading_rad, old.turn_radps, unknown.rods
+        ensemble.place_m[:, 0],
+        ensemble.place_m[:, 1],
+        ensemble.speed_mps,
+        old.heading_rad,
+        old.turn_radps,
+        unknown.rods,
     )
     speed = np.maximum(motion.speed_mps + unknown.speed_z * sigma, 0.0)
     # every member makes the boat's way, scaled by how its speed differs
@@ -200,15 +228,20 @@ def _by_group(tip: Array) -> Array:
 
 def _mains(ensemble: Ensemble, settings: Sequence[RodSetting], config: Config) -> Array:
     above = [r.tip_height_m if r.counter_zero == "surface" else 0.0 for r in config.rods]
-    out = np.repeat([s.line_out_m for s in settings], EACH) * ensemble.unknowns.counter + np.repeat(above, EACH)
+    out = np.repeat([s.line_out_m for s in settings], EACH) * ensemble.unknowns.counter + np.repeat(
+        above, EACH
+    )
     spare = -len(out) % LANES
     full = np.concatenate([out, np.repeat(out[-1:], spare)])
-    return np.maximum(full.reshape(-1, LANES), SHORTEST_M)
+    lengths: Array = np.maximum(full.reshape(-1, LANES), SHORTEST_M)
+    return lengths
 
 
 def offsets(ensemble: Ensemble) -> tuple[Array, Array]:
-    """Low and high of every line quantity relative to the nominal line: (R, 5) each, in the order of LINE_QUANTITIES."""
-    seen = seen_from_boat(ensemble.works, ensemble.nodes, ensemble.unknowns.profile, ensemble.motion.heading_rad)
+    """Low and high of every line quantity relative to the nominal line: (R, 5) each, ordered as LINE_QUANTITIES."""
+    seen = seen_from_boat(
+        ensemble.works, ensemble.nodes, ensemble.unknowns.profile, ensemble.motion.heading_rad
+    )
     n = len(ensemble.place_m)
     table = seen[:n].reshape(-1, EACH, seen.shape[1])
     low, high = weibull_quantiles(table[:, 1:, :].transpose(0, 2, 1))

@@ -1,7 +1,8 @@
 """From what is tied on (config) to what is towed (chain): rigs, body laws by kind, draws of the coefficients.
 
-Rigs run from the reel to the hook; a chain runs from the free end up. A body sits at the lower end of the line part before it.
-Adding a line type or a body of a known kind is a TOML file; adding a kind of body is one function and one row of BODY_LAWS.
+Rigs run from the reel to the hook; a chain runs from the free end up. A body sits at the lower end of the line part
+before it. Adding a line type or a body of a known kind is a TOML file; adding a kind of body is one function and one
+row of BODY_LAWS.
 """
 
 from __future__ import annotations
@@ -117,9 +118,7 @@ def _segment(kind: LineType, length_m: float, draw: Draw) -> Segment:
     )
 
 
-def _body(
-    kind: BodyType, rigged: float | None, rod: Rod, now: RodSetting, water: Water, draw: Draw
-) -> Body:
+def _body(kind: BodyType, rigged: float | None, rod: Rod, now: RodSetting, water: Water, draw: Draw) -> Body:
     c = {name: draw(kind.name, name, value) for name, value in kind.coefficients.items()}
     setting = now.setting if now.setting is not None else rigged
     return BODY_LAWS[kind.kind](c, setting or 0.0, SIDE_SIGN[rod.side], now.tripped, water)

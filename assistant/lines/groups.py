@@ -1,4 +1,4 @@
-"""Eight lines side by side, ready for the dynamic kernel: from chain descriptions to the kernel's flat array and back."""
+"""Eight lines side by side, ready for the dynamic kernel: from chains to the kernel's flat array and back."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from assistant.lines.steady import NoSteadyShape, straight
 
 Array = NDArray[np.float64]
 
+START = 1e-6  # error per step of the steady integration a march starts from; settling mends the rest
 SHORTEST_M = 0.3
 """A main line reeled in further than this is kept this long, so that its segments keep a direction."""
 
@@ -66,7 +67,7 @@ def pieces(towed: Towed, counts: Sequence[int]) -> Towed:
 
 
 def live_counts(towed: Towed, total: int = 24, below: int = 4) -> list[int]:
-    """Pieces per segment, free end first: `below` shared by everything under the main line, the rest in the main line."""
+    """Pieces per segment, free end first: `below` shared by all under the main line, the rest in the main line."""
     parts = len(towed.segments) - 1
     if parts == 0:
         return [total]
@@ -76,7 +77,7 @@ def live_counts(towed: Towed, total: int = 24, below: int = 4) -> list[int]:
 
 
 def build(lines: Sequence[Towed], counts: Sequence[Sequence[int]], water: Water) -> Group:
-    """A group from up to eight lines, each cut into the same total number of pieces; spare lanes repeat the last line."""
+    """A group from up to eight lines, all cut into the same number of pieces; spare lanes repeat the last line."""
     nodes = sum(counts[0])
     view = np.zeros((nodes + 1, FIELDS, LANES))
     share = np.zeros((nodes + 1, LANES))
@@ -146,6 +147,14 @@ def settle_group(
     return problems
 
 
+def _straight_aft(cut: Towed, north: float, east: float) -> Array:
+    """(N, 3) a straight line that slopes aft and down, tip first."""
+    along = np.cumsum([0.0, *(s.length_m for s in cut.segments[::-1])])
+    speed = np.hypot(north, east)
+    aft = np.array([-north, -east]) / speed if speed > 0.0 else np.zeros(2)
+    return np.outer(along, [0.9 * aft[0], 0.9 * aft[1], 0.4])
+
+
 def _place(
     view: Array, lane: int, towed: Towed, counts: Sequence[int], water: Water, tip: Array, velocity: Array
 ) -> str | None:
@@ -154,19 +163,13 @@ def _place(
     cut = pieces(towed, counts)
     problem = None
     try:
-        shape = straight(cut, water, float(np.hypot(north, east)), float(np.arctan2(east, north)))
+        shape = straight(cut, water, float(np.hypot(north, east)), float(np.arctan2(east, north)), START)
         points, tension = shape.points_m[::-1], shape.tension_n[::-1]
     except NoSteadyShape as error:
         problem = str(error)
-        along = np.concatenate([[0.0], np.cumsum([s.length_m for s in cut.segments[::-1]])])
-        points = np.outer(along, [-0.9 * np.sign(north), -0.9 * np.sign(east), 0.3]) + [
-            0,
-            0,
-            -towed.tow_height_m,
-        ]
+        points = _straight_aft(cut, north, east)
         tension = np.full(len(points), 1.0)
-    place = points + [tip[0], tip[1], 0.0]
-    place[:, 2] = points[:, 2] - points[0, 2] + tip[2]
+    place = points - points[0] + tip
     for block in (layout.X, layout.X1, layout.X2):
         view[:, block : block + 3, lane] = place
     for block in (layout.VX1, layout.VX2):

@@ -1,21 +1,18 @@
 """Dynamic kernel: eight towed lines marched through time together, compiled.
 
-Reference: lumped-mass line with tension as an unknown (mixed formulation), as in design studies of towed arrays; drag by the
-cross-flow principle (Hoerner 1965, ch. 3: normal and tangential parts independent).
+Reference: lumped-mass line with tension as an unknown (mixed formulation); drag by the cross-flow principle
+(Hoerner 1965, ch. 3: normal and tangential parts independent), see segment.py.
 State: positions r_i of nodes 1..N (node 0 = rod tip, prescribed), tensions T_i of segments 1..N.
 Axes: inertial frame that drifts with the surface layer; x north, y east, z down.
 Equations, e_i the unit vector from node i-1 to node i:
     M_i a_i = T_(i+1) e_(i+1) - T_i e_i + F_i
     |r_i - r_(i-1)| = l_i (1 + T_i/EA - tau/T_i),  tau = 1e-5 N keeps T positive and slack smooth
-    segment force = -[kn |un| un + kt |ut| ut] l wet + weight; un, ut = normal and tangential part of the velocity through
-    the water at the segment's wet centroid; weight of the dry part in air; no air drag
-    M = line mass + added mass rho pi d^2/4 across the line where wet (its derivative is left out of the Jacobian)
-    bodies: see bodies.py
-Integrator: BDF2 (backward Euler on the first step and after a discontinuity), Newton on positions and tensions together,
-T eliminated per segment, 3x3 block-tridiagonal elimination from the lure up, fused with assembly.
+    F_i = half of both segments' forces (drag, weight in water, weight in air of a dry part) and the body's (bodies.py)
+    M_i = half of both segments' mass, added mass rho pi d^2/4 across the line where wet, the body's mass
+Integrator: BDF2 (backward Euler on the first step and after a discontinuity), Newton on positions and tensions
+together, T eliminated per segment, 3x3 block-tridiagonal elimination from the lure up, fused with assembly.
 Line that runs out or in: all segments of the main line share its length; the material moves along them at PAYOUT.
-Assumes: no bending stiffness, no bottom contact, current constant in time. Valid while segments do not overlap (a
-folded line is flagged by the caller).
+Valid: no bending stiffness, no bottom contact, current constant in time; a folded line is flagged by the caller.
 """
 
 from __future__ import annotations
@@ -228,7 +225,7 @@ def _tip(w: Array, start: Array, end: Array, share: float, dt: float) -> None:
 
 @_compiled
 def _pay_out(w: Array, nodes: int, share: Array, main0: Array, main1: Array, at: float, dt: float) -> None:
-    """Segment lengths at `at` (0..1) of the step; `share` = part of the main line a segment holds, by node and lane."""
+    """Segment lengths at `at` (0..1) of the step; `share` = part of the main line in a segment, by node and lane."""
     for lane in range(share.shape[1]):
         j = np.uint64(lane)
         rate = (main1[lane] - main0[lane]) / dt
@@ -257,7 +254,7 @@ def _step(
     restart: bool,
     tolerance: float,
 ) -> bool:
-    """One step of dt in `parts` equal parts; tips (2, 6, LANES), mains (2, LANES). False: not converged, w is spoiled."""
+    """One step of dt in `parts` equal parts; tips (2, 6, LANES), mains (2, LANES). False: w is spoiled."""
     scheme = np.empty(5)
     still = np.zeros(3 * tips.shape[2])
     h = dt / parts
@@ -306,7 +303,8 @@ def march(
         restart: the first step is backward Euler (first step, or after a discontinuity).
         tolerance: Newton stops after a move below this [m].
     Returns:
-        Number of steps that needed rescue substeps; -1 when even 1024 substeps did not converge (state as before that step).
+        Number of steps that needed rescue substeps; -1 when even 1024 of them did not converge (then the state is
+        that before the failing step).
     """
     keep = w.copy()
     rescued = 0

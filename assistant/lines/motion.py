@@ -1,7 +1,7 @@
 """The boat's way through the surface layer, and the rod tips that ride on it.
 
-Frame: drifts with the surface layer; x north, y east, z down. The boat moves along its heading (no leeway). Estimates may
-jump when a source comes or goes; a boat does not, so speed and heading are followed at the rates a boat can do.
+Frame: drifts with the surface layer; x north, y east, z down. The boat moves along its heading (no leeway).
+Estimates may jump when a source comes or goes; a boat does not, so they are followed at the rates a boat can do.
 """
 
 from __future__ import annotations
@@ -42,11 +42,14 @@ class Motion:
         )
 
 
-def tips(north_m: Array, east_m: Array, speed_mps: Array, heading_rad: float, turn_radps: float, rods: Array) -> Array:
+def tips(
+    north_m: Array, east_m: Array, speed_mps: Array, heading_rad: float, turn_radps: float, rods: Array
+) -> Array:
     """Rod tips of boats that differ in place and speed.
 
     Args:
-        north_m, east_m, speed_mps: (n,) per line; heading_rad, turn_radps: of all; rods: (n, 3) forward, starboard, height [m].
+        north_m, east_m, speed_mps: (n,) per line; heading_rad, turn_radps: of all.
+        rods: (n, 3) forward, starboard, height [m].
     Returns:
         (6, n) position and velocity.
     """

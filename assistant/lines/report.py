@@ -1,8 +1,10 @@
-"""From numbers to a LineState: bands put around values, states by the weakest input, the curve in boat axes."""
+"""From numbers to LineStates: bands put around values, states by the weakest input, curves in boat axes."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +14,33 @@ from assistant.lines.motion import Motion
 from assistant.messages import LINE_QUANTITIES, STATES, BoatState, LineState, Q, Rod, RodState, State
 
 Array = NDArray[np.float64]
+Curve = tuple[tuple[float, float, float], ...]
+Banded = tuple[float, float, float]  # value, low, high
 
-NEVER_NEGATIVE = ("tension_n", "lure_speed_mps")
+LEAST = np.array([-math.inf, -math.inf, -math.inf, 0.0, 0.0])
+"""No band reaches below this, in the order of LINE_QUANTITIES: pull and lure speed are never negative."""
+
 FIRM: tuple[RodState, ...] = ("fishing",)
+_UNITS = tuple(LINE_QUANTITIES.values())
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """State, age [s] and source of what all lines hang on: the weaker of water speed and heading."""
+
+    state: State
+    age_s: float
+    source: str
+
+
+def worth_of(boat: BoatState) -> Worth:
+    """The worth of the boat state for the lines."""
+    speed, heading = boat.stw_mps, boat.heading_rad
+    return Worth(
+        weakest(speed.state, heading.state),
+        max(speed.age_s or 0.0, heading.age_s or 0.0),
+        f"model: {speed.source}, {heading.source}",
+    )
 
 
 def weakest(*states: State) -> State:
@@ -24,70 +50,72 @@ def weakest(*states: State) -> State:
 
 def dead_line(t_s: float, rod: str, rod_state: RodState, cause: str) -> LineState:
     """A line nothing can be said of."""
-    unknown = {
-        name: Q(None, None, None, unit, "dead", None, f"none: {cause}") for name, unit in LINE_QUANTITIES.items()
-    }
-    return LineState(t_s, rod, **unknown, conditions=(cause,), rod_state=rod_state)
+    m, speed, force = (
+        Q(None, None, None, unit, "dead", None, f"none: {cause}") for unit in ("m", "m/s", "N")
+    )
+    return LineState(t_s, rod, m, m, m, force, speed, conditions=(cause,), rod_state=rod_state)
 
 
 def line_state(
     t_s: float,
     rod: Rod,
     rod_state: RodState,
-    boat: BoatState,
-    motion: Motion,
-    seen: Array,
-    low: Array,
-    high: Array,
-    points_m: Array,
-    *,
-    tripped: bool,
-    planer: bool,
-    line_out_m: float,
-    unconverged: bool,
+    worth: Worth,
+    look: Look,
+    numbers: Sequence[Banded],
+    curve: Curve,
 ) -> LineState:
     """One rod's line.
 
     Args:
-        seen: (5,) in the order of LINE_QUANTITIES; low, high: (5,) band relative to it; points_m: (N, 3) north, east,
-        down, rod tip first.
+        numbers: in the order of LINE_QUANTITIES; curve: see curves().
     """
     if rod_state == "aboard":
         return dead_line(t_s, rod.name, rod_state, "aboard")
-    if not np.all(np.isfinite(seen)):
+    if not all(math.isfinite(value) for value, _, _ in numbers):
         return dead_line(t_s, rod.name, rod_state, "the line model gives no number")
-    look = Look(points_m, tripped, planer, motion.speed_mps, line_out_m, unconverged)
     odd = conditions(look)
-    wider = max((WIDER.get(text, 1.0) for text in odd), default=1.0)
-    state = weakest(boat.stw_mps.state, boat.heading_rad.state)
+    state = worth.state
     if rod_state not in FIRM or any(text in DOUBTFUL for text in odd):
         state = weakest(state, "doubtful")
-    age = max(boat.stw_mps.age_s or 0.0, boat.heading_rad.age_s or 0.0)
-    source = f"model: {boat.stw_mps.source}, {boat.heading_rad.source}"
-    made = {}
-    for k, (name, unit) in enumerate(LINE_QUANTITIES.items()):
-        value = float(seen[k])
-        bottom = 0.0 if name in NEVER_NEGATIVE else -math.inf
-        made[name] = Q(
-            value,
-            max(min(value, value + wider * float(low[k])), bottom),
-            max(value, value + wider * float(high[k])),
-            unit,
-            state,
-            age,
-            source,
-        )
-    return LineState(
-        t_s, rod.name, **made, conditions=odd, rod_state=rod_state, shape_m=_curve(points_m, rod, motion)
+    if odd:
+        numbers = _widened(numbers, max(WIDER.get(text, 1.0) for text in odd))
+    age, source = worth.age_s, worth.source
+    depth, swing, setback, tension, speed = (
+        Q(v, lo, hi, unit, state, age, source) for (v, lo, hi), unit in zip(numbers, _UNITS, strict=True)
     )
+    return LineState(t_s, rod.name, depth, swing, setback, tension, speed, odd, rod_state, curve)
 
 
-def _curve(points_m: Array, rod: Rod, motion: Motion) -> tuple[tuple[float, float, float], ...]:
-    """(N, 3) x forward, y starboard, z down, from the boat's reference point on the surface."""
+def _widened(numbers: Sequence[Banded], factor: float) -> list[Banded]:
+    return [
+        (v, max(v + factor * (low - v), float(least)), v + factor * (high - v))
+        for (v, low, high), least in zip(numbers, LEAST, strict=True)
+    ]
+
+
+def banded(seen: Array, low: Array, high: Array) -> list[list[Banded]]:
+    """Value, low and high per line and quantity; low <= value <= high.
+
+    Args:
+        seen: (R, 5); low, high: (R, 5) relative to it, in the order of LINE_QUANTITIES.
+    """
+    below = np.maximum(seen + np.minimum(low, 0.0), np.minimum(LEAST, seen))
+    table = np.stack([seen, below, seen + np.maximum(high, 0.0)], axis=-1)
+    return [[(v, lo, hi) for v, lo, hi in line] for line in table.tolist()]
+
+
+def curves(points_m: Array, places_m: Array, motion: Motion) -> list[Curve]:
+    """Curves of several lines, x forward, y starboard, z down from the boat's reference point on the surface.
+
+    Args:
+        points_m: (N, 3, R) north, east, down, rod tip first; places_m: (R, 3) rod tips forward, starboard, height.
+    """
     c, s = math.cos(motion.heading_rad), math.sin(motion.heading_rad)
     north = points_m[:, 0] - points_m[0, 0]
     east = points_m[:, 1] - points_m[0, 1]
-    axes = np.column_stack(
-        [rod.tip_forward_m + c * north + s * east, rod.tip_starboard_m + c * east - s * north, points_m[:, 2]]
+    axes = np.stack(
+        [places_m[:, 0] + c * north + s * east, places_m[:, 1] + c * east - s * north, points_m[:, 2]],
+        axis=-1,
     )
-    return tuple((x, y, z) for x, y, z in np.round(axes, 3).tolist())
+    return [tuple((x, y, z) for x, y, z in line) for line in np.round(axes.transpose(1, 0, 2), 3).tolist()]

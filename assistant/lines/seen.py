@@ -46,7 +46,7 @@ def _fill(works: Array, nodes: int, profile: Array, cos: float, sin: float, out:
 
 
 def seen_from_boat(works: Array, nodes: int, profile: Array, heading_rad: float) -> Array:
-    """(G * LANES, 5) in the order of LINE_QUANTITIES: depth, swing (+ starboard), setback [m], pull [N], lure speed [m/s].
+    """(G * LANES, 5) ordered as LINE_QUANTITIES: depth, swing (+ starboard), setback [m], pull [N], lure speed [m/s].
 
     Args:
         works: (G, size) of groups; profile: (M, 3) current, each lane's own by its TURN; heading_rad: the boat's.

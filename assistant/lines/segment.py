@@ -2,10 +2,12 @@
 
 Reference: cross-flow principle (Hoerner 1965, ch. 3: normal and tangential drag independent); lumped mass with tension
 as an unknown.
-e = unit vector from the upper to the lower node, u = velocity through the water at the wet centroid, p = u.e, n = u - p e:
+e = unit vector from the upper to the lower node, u = velocity through the water at the wet centroid, p = u.e,
+n = u - p e:
     F = -[kn |n| n + kt |p'| p' e] l wet + weight,   p' = p + speed of the line's material along the segment
     D = -dF/du = l wet [kn (|n| (I - ee') + n n'/|n|) + 2 kt |p'| ee']
-    dF/dr_lower through e = (l wet / |r|) [(kn |n| - 2 kt |p'|) e n' + (kn |n| p - kt |p'| p') (I - ee') + kn p/|n| n n']
+    dF/dr_lower through e = (l wet / |r|)
+        [(kn |n| - 2 kt |p'|) e n' + (kn |n| p - kt |p'| p') (I - ee') + kn p/|n| n n']
     tension: |r| = l (1 + T/EA - tau/T), so dT = (miss + e.(dr_lower - dr_upper)) / kappa
 Left out of the Jacobian, being small: how added mass turns with the line, how the wet centroid moves.
 Indices are unsigned: with signed ones the compiler must allow for negative indices and does not vectorise (3x slower).
@@ -205,7 +207,7 @@ def eliminate_segment(w: Array, segment: int, c0: float, b1: float, b2: float) -
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def pull_at_tip(w: Array, out: Array) -> None:
-    """Line's force at the rod tip [N] by lane: tension of segment 1 and the upper end's share of its drag and weight."""
+    """Line's force at the rod tip [N] by lane: tension of segment 1 and the upper half of its drag and weight."""
     for j in range(_LANES):
         p = _NODE + j
         q = j + np.uint64(0)

@@ -1,28 +1,29 @@
 """All lines of the boat, live: settings and boat motion in, a LineState per rod out. Pure.
 
-A tick is 0.25 s. Every rod's line marches in the fine kernel each tick; the ensemble behind the bands each fourth. The frame
-drifts with the surface layer: lines feel speed and heading through the water, not over ground.
+A tick is 0.25 s. Every rod's line marches in the fine kernel each tick; the ensemble behind the bands each fourth.
+The frame drifts with the surface layer: lines feel speed and heading through the water, not over ground.
 Rods keep the order of the config, port to starboard.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from assistant.lines import ensemble as band
-from assistant.lines.chain import Water
+from assistant.lines.chain import Towed, Water
+from assistant.lines.conditions import Look, folding
 from assistant.lines.gear import RodSetting, has_planer, towed
 from assistant.lines.groups import SHORTEST_M, Group, build, live_counts, load_lane, settle_group
 from assistant.lines.kernel import march
 from assistant.lines.layout import LANES
 from assistant.lines.motion import Motion, tips
-from assistant.lines.report import dead_line, line_state
+from assistant.lines.report import banded, curves, dead_line, line_state, worth_of
 from assistant.lines.seen import seen_from_boat
-from assistant.messages import BoatState, Config, LineSetting, LineState, RodState
+from assistant.messages import BoatState, Config, LineSetting, LineState, Rod, RodState
 
 Array = NDArray[np.float64]
 
@@ -57,6 +58,7 @@ class SpreadState:
     unknowns: band.Unknowns
     rods: tuple[RodNow, ...]
     tip_places_m: Array  # (R, 3) forward, starboard, height
+    planers: tuple[bool, ...]  # which rods carry one
     motion: Motion | None = None
     t_s: float = 0.0
     groups: tuple[Group, ...] = ()
@@ -73,7 +75,8 @@ def initial(config: Config, seed: int = 0) -> SpreadState:
     rods = tuple(RodNow(r.line_out_m, r.line_out_m, None, False, r.rod_state) for r in config.rods)
     places = np.array([[r.tip_forward_m, r.tip_starboard_m, r.tip_height_m] for r in config.rods])
     water = Water(config.boat.water_density_kg_m3, config.boat.gravity_m_s2)
-    return SpreadState(config, water, band.unknowns(config, seed), rods, places)
+    planers = tuple(has_planer(config, rod) for rod in config.rods)
+    return SpreadState(config, water, band.unknowns(config, seed), rods, places, planers)
 
 
 def advance(
@@ -102,7 +105,7 @@ def advance(
     return replace(state, t_s=t_s), _states(state, boat, t_s)
 
 
-def _rods(state: SpreadState):  # type: ignore[no-untyped-def]
+def _rods(state: SpreadState) -> Iterator[tuple[Rod, RodNow]]:
     return zip(state.config.rods, state.rods, strict=True)
 
 
@@ -129,7 +132,7 @@ def _take_settings(state: SpreadState, settings: Sequence[LineSetting]) -> Sprea
     return _regear(state, sorted(changed)) if changed and state.groups else state
 
 
-def _chain(state: SpreadState, k: int):  # type: ignore[no-untyped-def]
+def _chain(state: SpreadState, k: int) -> Towed:
     now = state.rods[k].as_rigged(state.config.rods[k].counter.value)
     return towed(state.config, state.config.rods[k], now, state.water)
 
@@ -138,9 +141,7 @@ def _regear(state: SpreadState, changed: Sequence[int]) -> SpreadState:
     groups = [g.copy() for g in state.groups]
     for k in changed:
         group, chain = groups[k // LANES], _chain(state, k)
-        load_lane(
-            group.view(), group.share, group.main_m, k % LANES, chain, live_counts(chain), state.water
-        )
+        load_lane(group.view(), group.share, group.main_m, k % LANES, chain, live_counts(chain), state.water)
     state = replace(state, groups=tuple(groups), restart=True, restart_band=True)
     if state.ensemble is not None:
         settings = [now.as_rigged() for now in state.rods]
@@ -151,17 +152,22 @@ def _regear(state: SpreadState, changed: Sequence[int]) -> SpreadState:
 
 def _main_lengths(state: SpreadState) -> Array:
     """(R,) main line of every rod [m], tip to first body."""
-    lengths = [
-        now.out_m * rod.counter.value + (rod.tip_height_m if rod.counter_zero == "surface" else 0.0)
-        for rod, now in _rods(state)
-    ]
-    return np.maximum(np.array(lengths), SHORTEST_M)
+    return np.array(
+        [
+            max(
+                now.out_m * rod.counter.value + (rod.tip_height_m if rod.counter_zero == "surface" else 0.0),
+                SHORTEST_M,
+            )
+            for rod, now in _rods(state)
+        ]
+    )
 
 
 def _lanes(values: Array, first: int) -> Array:
     """LANES columns of `values` from `first` on, the last one repeated."""
     pick = np.minimum(np.arange(first, first + LANES), values.shape[-1] - 1)
-    return np.ascontiguousarray(values[..., pick])
+    columns: Array = np.ascontiguousarray(values[..., pick])
+    return columns
 
 
 def _tips_of(state: SpreadState, motion: Motion) -> Array:
@@ -204,7 +210,16 @@ def _march(state: SpreadState, speed_mps: float, heading_rad: float, sigma: floa
         tip = np.stack([_lanes(before, first), _lanes(after, first)])
         main = np.stack([_lanes(mains, first), _lanes(new_mains, first)])
         done = march(
-            group.work, group.nodes, group.has_body, group.share, STILL, tip, main, STEP_S, state.restart, TOLERANCE_M
+            group.work,
+            group.nodes,
+            group.has_body,
+            group.share,
+            STILL,
+            tip,
+            main,
+            STEP_S,
+            state.restart,
+            TOLERANCE_M,
         )
         fine = fine and done >= 0
         groups.append(group)
@@ -239,16 +254,20 @@ def _march_band(state: SpreadState, sigma: float) -> SpreadState:
 def _states(state: SpreadState, boat: BoatState, t_s: float) -> dict[str, LineState]:
     assert state.motion is not None and state.offsets is not None
     low, high = state.offsets
+    worth = worth_of(boat)
     out: dict[str, LineState] = {}
     for number, group in enumerate(state.groups):
-        seen = seen_from_boat(group.work[None, :], group.nodes, STILL, state.motion.heading_rad)
-        points = group.positions_m()
-        for lane in range(min(LANES, len(state.rods) - number * LANES)):
-            k = number * LANES + lane
-            rod, now = state.config.rods[k], state.rods[k]
-            out[rod.name] = line_state(
-                t_s, rod, now.rod_state, boat, state.motion, seen[lane], low[k], high[k], points[:, :, lane],
-                tripped=now.tripped, planer=has_planer(state.config, rod), line_out_m=now.out_m,
-                unconverged=state.unconverged,
+        part = slice(number * LANES, min((number + 1) * LANES, len(state.rods)))
+        used = part.stop - part.start
+        seen = seen_from_boat(group.work[None, :], group.nodes, STILL, state.motion.heading_rad)[:used]
+        points = group.positions_m()[:, :, :used]
+        shapes = curves(points, state.tip_places_m[part], state.motion)
+        folds = folding(points).tolist()
+        numbers = banded(seen, low[part], high[part])
+        for lane, (rod, now) in enumerate(zip(state.config.rods[part], state.rods[part], strict=True)):
+            look = Look(
+                folds[lane], now.tripped, state.planers[part.start + lane],
+                state.motion.speed_mps, now.out_m, state.unconverged,
             )  # fmt: skip
+            out[rod.name] = line_state(t_s, rod, now.rod_state, worth, look, numbers[lane], shapes[lane])
     return out

@@ -2,7 +2,7 @@
 
 A page that stops reading gets no backlog when it wakes: the kernel may hold SEND_BUFFER_BYTES for it, the
 event loop one event, and everything in between is skipped. Each event carries `stamp_s`, the server's clock
-when its frame came, and `age_s`, its age when it was sent: so a page can tell an old one without a common clock.
+when its frame came, and `age_s`, its age when it was sent: a page can tell an old one without a common clock.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 Only our own page may talk to our server: Host and Origin are compared whole against lists (against DNS
 rebinding and cross-site requests), and anything that changes state must come from this machine and be JSON
-(which a foreign page cannot send without asking first). Plain http brings no Sec-Fetch headers: these must do.
+(which a foreign page cannot send without asking first). Plain http brings no Sec-Fetch headers to rely on.
 """
 
 from __future__ import annotations

@@ -129,7 +129,13 @@ class PageServer:
         return self._newest.clients
 
     def offer(self, frame: Frame, extras: Mapping[str, object] | None = None) -> None:
-        """Show a newer frame; `extras` (such as {"status": {...}}) must be JSON. Never blocks."""
+        """Show a newer frame. Never blocks.
+
+        Args:
+            frame: what to show.
+            extras: JSON added to the event: "status" {name: anything}, shown as it is, and "causes"
+                {boat quantity: why it is not ok}, shown beside the number instead of its source.
+        """
         self._frame = frame
         self._newest.put(
             lambda: to_json(

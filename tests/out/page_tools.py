@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import json
 from collections.abc import AsyncIterator
 from typing import Literal
 
@@ -72,6 +73,32 @@ async def serving(
         for task in tasks[1:]:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
+
+
+Answer = tuple[int, dict[str, str], bytes]
+
+
+async def ask(
+    here: Serving, path: str = "/", method: str = "GET", body: bytes = b"", **headers: str | None
+) -> Answer:
+    """One request with exactly these headers (None leaves Host out) -> status, headers, body."""
+    named = {"Host": f"127.0.0.1:{here.server.port}", "Content-Length": str(len(body)), "Connection": "close"}
+    named |= {key.replace("_", "-"): value for key, value in headers.items()}  # type: ignore[misc]
+    head = "".join(f"{key}: {value}\r\n" for key, value in named.items() if value is not None)
+    reader, writer = await asyncio.open_connection("127.0.0.1", here.server.port)
+    writer.write(f"{method} {path} HTTP/1.1\r\n{head}\r\n".encode() + body)
+    async with asyncio.timeout(5):
+        raw = await reader.read()
+    writer.close()
+    await writer.wait_closed()
+    top, _, rest = raw.partition(b"\r\n\r\n")
+    status, *lines = top.decode().split("\r\n")
+    return int(status.split()[1]), {k.lower(): v for k, v in (line.split(": ", 1) for line in lines)}, rest
+
+
+async def post(here: Serving, asked: object, **headers: str) -> Answer:
+    body = asked if isinstance(asked, bytes) else json.dumps(asked).encode()
+    return await ask(here, "/api/setting", "POST", body, **({"Content_Type": "application/json"} | headers))
 
 
 @contextlib.asynccontextmanager

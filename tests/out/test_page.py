@@ -133,10 +133,11 @@ async def test_first_view_on_a_phone_holds_strip_ruler_and_spread(browser: Brows
 
 async def test_doubt_age_and_death_look_different_and_say_why(browser: Browser) -> None:
     async with serving(mixed_frame()) as here:
+        here.extras = {"causes": {"water_depth_m": "sounder lost the bottom"}}
         page, errors = await opened(browser, here)
         assert await text(page, "#strip [data-q=stw_mps] .value") == f"~{0.84 / MPH:.1f} mph"
         assert await text(page, "#strip [data-q=stw_mps] .note") == "1.6–2.2, from ground speed"
-        assert await text(page, "#strip [data-q=water_depth_m]") == "Bottom -- sounder silent"
+        assert await text(page, "#strip [data-q=water_depth_m]") == "Bottom -- sounder lost the bottom"
         assert await text(page, "#strip [data-q=water_temp_c] .note") == "42 s old"
         struck = "getComputedStyle(document.querySelector('{}')).textDecorationLine"
         assert await page.evaluate(struck.format("#strip [data-q=water_temp_c] .number")) == "line-through"
@@ -221,14 +222,12 @@ async def test_a_change_is_said_in_the_units_shown_and_taken_in_si(browser: Brow
         await page.select_option("#change label:has-text('Rod') >> nth=0 >> select", "C")
         await page.fill("#change label:has-text('Line out (ft)') input", "200")
         await page.click("#change button")
-        await page.wait_for_function("document.querySelector('#change .answer').textContent === 'C: taken.'")
+        await page.locator("#change .answer", has_text="C: taken.").wait_for(timeout=5000)
         (setting,) = here.settings
         assert setting.rod == "C" and setting.line_out_m == pytest.approx(200 * FEET)
         await page.fill("#change label:has-text('Line out (ft)') input", "99999")
         await page.click("#change button")
-        await page.wait_for_function(
-            "document.querySelector('#change .answer').textContent.includes('0 to 600')"
-        )
+        await page.locator("#change .answer", has_text="0 to 600").wait_for(timeout=5000)
         assert len(here.settings) == 1
         assert all("422" in error for error in errors)  # the refusal itself, which browsers log
 

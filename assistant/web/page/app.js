@@ -83,6 +83,7 @@ function tick() {
 }
 
 const link = new Link("/events", (state) => {
+  for (const [name, cause] of Object.entries(state.causes ?? {})) if (state.boat[name]) state.boat[name].cause = cause;
   newest = state;
   tick();
   draw();

@@ -12,10 +12,10 @@ const known = (q) => q && q.value !== null && q.state !== "dead";
 
 function scaleOf(state, height) {
   const ends = state.order.map((rod) => state.lines[rod]?.depth_m).filter(known).map((q) => q.high ?? q.value);
-  const deepest_m = Math.max(3, ...ends) * 1.12;
+  const deepest_m = Math.max(10, ...ends) * 1.12;
   const bottom = state.boat.water_depth_m;
   const bottom_m = known(bottom) ? bottom.value : null;
-  const near = bottom_m !== null && bottom_m < deepest_m * FAR;
+  const near = bottom_m !== null && (!ends.length || bottom_m < deepest_m * FAR);
   const last_m = near ? Math.max(bottom_m, deepest_m / 1.12) : deepest_m;
   const y = (depth_m) => TOP + (Math.min(Math.max(depth_m, 0), last_m * 1.02) / last_m) * (height - TOP - FOOT);
   return { y, last_m, bottom, bottom_m, near };

@@ -11,7 +11,7 @@ const BOAT_HALF_BEAM_M = 1.2;
 function frameOf(state, width, height) {
   const points = state.order.flatMap((rod) => state.shapes[rod] ?? []);
   const aside_m = Math.max(6, ...points.map(([, y]) => Math.abs(y)));
-  const astern_m = Math.max(15, ...points.map(([x]) => -x));
+  const astern_m = Math.max(30, ...points.map(([x]) => -x));
   const perMetre = Math.min((width / 2 - SIDE_ROOM) / aside_m, (height - TOP_ROOM - FOOT_ROOM) / astern_m);
   return { perMetre, at: ([x, y]) => [width / 2 + y * perMetre, TOP_ROOM - x * perMetre] };
 }

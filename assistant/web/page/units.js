@@ -24,9 +24,9 @@ export function show(q, units, transform = (value) => value) {
 }
 
 function reason(q, dead) {
-  if (dead) return q.source && q.source !== "none" ? q.source : "no source";
+  if (dead) return q.cause || (q.source && q.source !== "none" ? q.source : "no source");
   if (q.state === "stale") return `${age(q.age_s)} old`;
-  return q.state === "doubtful" ? q.source : "";
+  return q.state === "doubtful" ? q.cause || q.source : "";
 }
 
 const age = (seconds) => (seconds === null ? "?" : seconds < 90 ? `${Math.round(seconds)} s`

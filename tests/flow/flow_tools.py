@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import os
 import socket
 import subprocess
 import sys
-from collections.abc import Iterator
+import threading
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
 from functools import reduce
 from pathlib import Path
 from typing import Any
@@ -56,12 +60,12 @@ def free_ports(count: int, kind: socket.SocketKind = socket.SOCK_STREAM) -> list
     return ports
 
 
-def command(*arguments: str | Path) -> list[str]:
+def command(*arguments: object) -> list[str]:
     """The command line `spreadwatch ...` of this checkout."""
     return [sys.executable, "-m", "assistant", *map(str, arguments)]
 
 
-def start(*arguments: str | Path) -> subprocess.Popen[str]:
+def start(*arguments: object) -> subprocess.Popen[str]:
     """Start it; both outputs are kept apart."""
     env = {**os.environ, "PYTHONWARNINGS": "error", "PYTHONPATH": str(ROOT)}
     return subprocess.Popen(
@@ -98,3 +102,57 @@ def summary_of(process: subprocess.Popen[str], timeout_s: float = 120.0) -> dict
     loaded = json.loads(out, parse_constant=refuse)
     assert isinstance(loaded, dict)
     return loaded
+
+
+@contextlib.contextmanager
+def feeding(send: Callable[[bytes], object], every_s: float = 0.2) -> Iterator[None]:
+    """Within the block a boat's sentences go out again and again; a wire that nobody listens to is no fault."""
+    stop = threading.Event()
+    begin_s = time.monotonic()
+
+    def feed() -> None:
+        while not stop.wait(every_s):
+            for text in boat_texts(time.monotonic() - begin_s, 200.0):
+                with contextlib.suppress(OSError):
+                    send(f"{text}\r\n".encode())
+
+    thread = threading.Thread(target=feed)
+    thread.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        thread.join()
+
+
+@contextlib.contextmanager
+def feeding_udp(port: int) -> Iterator[None]:
+    """`feeding` to a UDP port of this machine."""
+    with (
+        socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as out,
+        feeding(lambda data: out.sendto(data, ("127.0.0.1", port))),
+    ):
+        yield
+
+
+def get_frame(page: int) -> dict[str, Any] | None:
+    """The newest frame of the page at this port; None while there is none."""
+    try:
+        with urllib.request.urlopen(f"http://127.0.0.1:{page}/api/frame", timeout=2.0) as answer:
+            loaded: dict[str, Any] = json.load(answer)
+            return loaded
+    except OSError:
+        return None
+
+
+def until(condition: Callable[[], Any], process: subprocess.Popen[str], timeout_s: float = 90.0) -> Any:
+    """Wait until `condition()` is true while the process lives; returns what it gave."""
+    deadline_s = time.monotonic() + timeout_s
+    while time.monotonic() < deadline_s:
+        if result := condition():
+            return result
+        if process.poll() is not None:
+            raise AssertionError(f"ended too early: {process.communicate()}")
+        time.sleep(0.1)
+    process.kill()
+    raise AssertionError(f"not within {timeout_s} s: {process.communicate()}")

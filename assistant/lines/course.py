@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ from assistant.lines.steady import NoSteadyShape
 Array = NDArray[np.float64]
 
 STEP_S = 0.05
-PIECE_M = 0.5
+PIECE_M, PIECES_LEAST, PIECES_MOST = 0.5, 8, 120
 TOLERANCE_M = 1e-7
 GAUSS = ((0.5 - 15**0.5 / 10, 5 / 18), (0.5, 8 / 18), (0.5 + 15**0.5 / 10, 5 / 18))
 
@@ -48,7 +49,7 @@ class Course:
         kinks = [k for k in self.points[:, 0] if start_s < k < end_s]
         edges = [start_s, *kinks, end_s]
         total = np.zeros(2)
-        for a, b in zip(edges[:-1], edges[1:], strict=True):
+        for a, b in pairwise(edges):
             total += (b - a) * sum(weight * self.velocity(a + at * (b - a)) for at, weight in GAUSS)
         return total
 
@@ -60,11 +61,11 @@ class Course:
 
 
 def piece_counts(towed: Towed, longest_m: float | None = None) -> list[int]:
-    """Pieces per segment for a fine run: about PIECE_M each, at least 8, at most 120."""
-    counts = [min(120, max(8, math.ceil(s.length_m / PIECE_M))) for s in towed.segments]
+    """Pieces per segment for a fine run: about PIECE_M each, within PIECES_LEAST and PIECES_MOST."""
+    lengths = [s.length_m for s in towed.segments]
     if longest_m is not None:
-        counts[-1] = min(120, max(8, math.ceil(longest_m / PIECE_M)))
-    return counts
+        lengths[-1] = longest_m
+    return [min(PIECES_MOST, max(PIECES_LEAST, math.ceil(length / PIECE_M))) for length in lengths]
 
 
 def run(towed: Towed, water: Water, course: Course, report_t_s: Array) -> Array:
@@ -81,25 +82,44 @@ def run(towed: Towed, water: Water, course: Course, report_t_s: Array) -> Array:
     """
     begin = float(course.points[0, 0])
     end = max(float(np.max(report_t_s, initial=begin)), begin)
-    steps = math.ceil((end - begin) / STEP_S - 1e-9)
-    times = begin + STEP_S * np.arange(steps + 1)
+    times, corner = _steps(course, begin, end)
     tips = _tips(course, times, -towed.tow_height_m)
     full = towed.segments[-1].length_m
     mains = np.array([max(course.length_m(t, full), SHORTEST_M) for t in times])
     longest = float(mains.max()) if course.line_out is not None else None
     group, profile = _settled(towed, water, course, float(mains[0]), longest, tips[0])
-    rows = np.empty((steps + 1, 4))
+    rows = np.empty((len(times), 4))
     rows[0] = _seen_from_boat(group, course, times[0])
     lanes = np.repeat(mains[:, None], LANES, axis=1)
-    for k in range(steps):
+    for k, step in enumerate(np.diff(times)):
         done = march(
             group.work, group.nodes, group.has_body, group.share, profile,
-            tips[k : k + 2], lanes[k : k + 2], STEP_S, k == 0, TOLERANCE_M,
+            tips[k : k + 2], lanes[k : k + 2], step, bool(corner[k]), TOLERANCE_M,
         )  # fmt: skip
         if done < 0:
             raise NoSteadyShape(f"the march does not converge at {times[k + 1]:g} s")
         rows[k + 1] = _seen_from_boat(group, course, times[k + 1])
     return np.column_stack([np.interp(report_t_s, times, rows[:, c]) for c in range(4)])
+
+
+def _steps(course: Course, begin: float, end: float) -> tuple[Array, NDArray[np.bool_]]:
+    """Times of the steps [s], every corner of the course and of the line out among them; and which are corners.
+
+    The march starts afresh at a corner: line that starts or stops running jumps in speed, and steps are even only
+    between corners.
+    """
+    corners = (
+        course.points[:, 0]
+        if course.line_out is None
+        else np.concatenate([course.points[:, 0], course.line_out[:, 0]])
+    )
+    edges = np.unique([begin, *corners[(corners > begin) & (corners < end)], end])
+    times, is_corner = [begin], [True]
+    for a, b in pairwise(edges):
+        parts = max(1, math.ceil((b - a) / STEP_S - 1e-9))
+        times += list(np.linspace(a, b, parts + 1)[1:])
+        is_corner += [False] * (parts - 1) + [True]
+    return np.array(times), np.array(is_corner)
 
 
 def _tips(course: Course, times: Array, z: float) -> Array:

@@ -188,8 +188,8 @@ def advance(
     motion: Motion,
     sigma: float,
     restart: bool,
-) -> tuple[Ensemble, bool]:
-    """One step of STEP_S to the boat's present motion. Second: False where a group did not converge."""
+) -> tuple[Ensemble, bool, bool]:
+    """One step of STEP_S to the boat's present motion. Then whether a group failed, or was rescued."""
     unknown, old = ensemble.unknowns, ensemble.motion
     before = tips(
         ensemble.place_m[:, 0],
@@ -210,13 +210,13 @@ def advance(
     after = tips(place[:, 0], place[:, 1], speed, motion.heading_rad, motion.turn_radps, unknown.rods)
     mains = _mains(ensemble, settings, config)
     works = ensemble.works.copy()
-    failed = march_all(
+    failed, rescued = march_all(
         works, ensemble.nodes, ensemble.has_body, ensemble.share, unknown.profile,
         np.stack([_by_group(before), _by_group(after)], axis=1), np.stack([ensemble.mains_m, mains], axis=1),
         STEP_S, restart, TOLERANCE_M,
     )  # fmt: skip
     fresh = replace(ensemble, works=works, mains_m=mains, place_m=place, speed_mps=speed, motion=motion)
-    return fresh, failed == 0
+    return fresh, failed > 0, rescued > 0
 
 
 def _by_group(tip: Array) -> Array:

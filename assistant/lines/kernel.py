@@ -279,6 +279,27 @@ def _step(
 
 
 @_compiled
+def _rescue(
+    w: Array,
+    nodes: int,
+    has_body: Flags,
+    share: Array,
+    profile: Array,
+    tips: Array,
+    mains: Array,
+    dt: float,
+    tolerance: float,
+) -> bool:
+    """Redo a step in 4, 16, ... substeps. The whole step that failed left the past untouched: start from there."""
+    keep = w.copy()
+    for level in range(1, RESCUE_MAX + 1):
+        if _step(w, nodes, has_body, share, profile, tips, mains, dt, 4**level, True, tolerance):
+            return True
+        w[:] = keep
+    return False
+
+
+@_compiled
 def march(
     w: Array,
     nodes: int,
@@ -303,36 +324,19 @@ def march(
         restart: the first step is backward Euler (first step, or after a discontinuity).
         tolerance: Newton stops after a move below this [m].
     Returns:
-        Number of steps that needed rescue substeps; -1 when even 1024 of them did not converge (then the state is
-        that before the failing step).
+        Number of steps that needed rescue substeps (if any, the next call must restart); -1 when even 1024 of them
+        did not converge (then the state is that before the failing step).
     """
-    keep = w.copy()
     rescued = 0
     first = restart
     for k in range(tips.shape[0] - 1):
-        keep[:] = w
-        done = False
-        for level in range(RESCUE_MAX + 1):
-            again = first or level > 0
-            done = _step(
-                w,
-                nodes,
-                has_body,
-                share,
-                profile,
-                tips[k : k + 2],
-                mains[k : k + 2],
-                dt,
-                4**level,
-                again,
-                tolerance,
-            )
-            if done:
-                rescued += level > 0
-                first = level > 0  # the past is now a substep away
-                break
-            w[:] = keep
-        if not done:
+        tip, main = tips[k : k + 2], mains[k : k + 2]
+        if _step(w, nodes, has_body, share, profile, tip, main, dt, 1, first, tolerance):
+            first = False
+        elif _rescue(w, nodes, has_body, share, profile, tip, main, dt, tolerance):
+            rescued += 1
+            first = True  # the past is now a substep away
+        else:
             return -1
     return rescued
 
@@ -363,16 +367,18 @@ def march_all(
     dt: float,
     restart: bool,
     tolerance: float,
-) -> int:
+) -> tuple[int, int]:
     """march() for G groups; a leading axis G on works, has_body, share; tips (G, K+1, 6, LANES), mains (G, K+1, LANES).
 
     Returns:
-        The number of groups that did not converge (each left as before its failing step).
+        The number of groups that did not converge (each left as before its failing step), and of those rescued: after
+        either the next step must be a restart.
     """
-    failed = 0
+    failed, rescued = 0, 0
     for g in range(works.shape[0]):
         done = march(
             works[g], nodes, has_body[g], share[g], profile, tips[g], mains[g], dt, restart, tolerance
         )
         failed += done < 0
-    return failed
+        rescued += done > 0
+    return failed, rescued

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from assistant.messages import LINE_QUANTITIES, STATES, BoatState, LineState, Q,
 
 Array = NDArray[np.float64]
 Curve = tuple[tuple[float, float, float], ...]
-Banded = tuple[float, float, float]  # value, low, high
+Banded = Sequence[float]  # value, low, high
 
 LEAST = np.array([-math.inf, -math.inf, -math.inf, 0.0, 0.0])
 """No band reaches below this, in the order of LINE_QUANTITIES: pull and lure speed are never negative."""
@@ -102,7 +103,7 @@ def banded(seen: Array, low: Array, high: Array) -> list[list[Banded]]:
     """
     below = np.maximum(seen + np.minimum(low, 0.0), np.minimum(LEAST, seen))
     table = np.stack([seen, below, seen + np.maximum(high, 0.0)], axis=-1)
-    return [[(v, lo, hi) for v, lo, hi in line] for line in table.tolist()]
+    return cast(list[list[Banded]], table.tolist())
 
 
 def curves(points_m: Array, places_m: Array, motion: Motion) -> list[Curve]:
@@ -118,4 +119,5 @@ def curves(points_m: Array, places_m: Array, motion: Motion) -> list[Curve]:
         [places_m[:, 0] + c * north + s * east, places_m[:, 1] + c * east - s * north, points_m[:, 2]],
         axis=-1,
     )
-    return [tuple((x, y, z) for x, y, z in line) for line in np.round(axes.transpose(1, 0, 2), 3).tolist()]
+    lines = np.round(axes.transpose(1, 0, 2), 3).tolist()
+    return [cast(Curve, tuple(map(tuple, line))) for line in lines]

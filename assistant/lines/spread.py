@@ -204,28 +204,20 @@ def _march(state: SpreadState, speed_mps: float, heading_rad: float, sigma: floa
     before, mains = _tips_of(state, state.motion), _main_lengths(state)
     state = replace(state, motion=motion, rods=tuple(_run_line(now) for now in state.rods))
     after, new_mains = _tips_of(state, motion), _main_lengths(state)
-    groups, fine = [], True
+    groups, failed, rescued = [], False, False
     for number, old in enumerate(state.groups):
         group, first = old.copy(), number * LANES
-        tip = np.stack([_lanes(before, first), _lanes(after, first)])
-        main = np.stack([_lanes(mains, first), _lanes(new_mains, first)])
+        tip = np.array([_lanes(before, first), _lanes(after, first)])
+        main = np.array([_lanes(mains, first), _lanes(new_mains, first)])
         done = march(
-            group.work,
-            group.nodes,
-            group.has_body,
-            group.share,
-            STILL,
-            tip,
-            main,
-            STEP_S,
-            state.restart,
-            TOLERANCE_M,
-        )
-        fine = fine and done >= 0
+            group.work, group.nodes, group.has_body, group.share, STILL,
+            tip, main, STEP_S, state.restart, TOLERANCE_M,
+        )  # fmt: skip
+        failed, rescued = failed or done < 0, rescued or done > 0
         groups.append(group)
-    if not fine:
+    if failed:
         return replace(_settle(state, motion, sigma), unconverged=True)
-    state = replace(state, groups=tuple(groups), restart=False, ticks=state.ticks + 1)
+    state = replace(state, groups=tuple(groups), restart=rescued, ticks=state.ticks + 1)
     return _march_band(state, sigma) if state.ticks % BAND_EVERY == 0 else state
 
 
@@ -241,14 +233,15 @@ def _run_line(now: RodNow) -> RodNow:
 def _march_band(state: SpreadState, sigma: float) -> SpreadState:
     assert state.ensemble is not None and state.motion is not None
     settings = [now.as_rigged() for now in state.rods]
-    ensemble, fine = band.advance(
+    ensemble, failed, rescued = band.advance(
         state.ensemble, settings, state.config, state.motion, sigma, state.restart_band
     )
-    if not fine:
+    if failed:
         ensemble = band.settle(state.config, state.water, state.unknowns, settings, state.motion, sigma)
     return replace(
-        state, ensemble=ensemble, offsets=band.offsets(ensemble), restart_band=not fine, unconverged=False
-    )
+        state, ensemble=ensemble, offsets=band.offsets(ensemble),
+        restart_band=failed or rescued, unconverged=False,
+    )  # fmt: skip
 
 
 def _states(state: SpreadState, boat: BoatState, t_s: float) -> dict[str, LineState]:

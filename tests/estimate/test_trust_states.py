@@ -175,9 +175,7 @@ def test_depth_is_below_the_surface() -> None:
     dbt = [
         Tick(
             t.truth,
-            tuple(
-                Reading(r.t_s, r.quantity, r.value, "sim/DBT") for r in t.readings if "depth" in r.quantity
-            ),
+            tuple(replace(r, source="sim/DBT") for r in t.readings if "depth" in r.quantity),
         )
         for t in ticks
     ]

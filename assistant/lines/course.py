@@ -1,7 +1,7 @@
 """A line towed along a given course: settled at the start, then marched with the dynamic kernel, finely.
 
-Speed and heading change linearly between the points of the course; the tow point moves along its heading. All in the frame
-that drifts with the surface layer; x north, y east, z down.
+Speed and heading change linearly between the points of the course; the tow point moves along its heading. All in the
+frame that drifts with the surface layer; x north, y east, z down.
 """
 
 from __future__ import annotations
@@ -29,7 +29,9 @@ GAUSS = ((0.5 - 15**0.5 / 10, 5 / 18), (0.5, 8 / 18), (0.5 + 15**0.5 / 10, 5 / 1
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """Points (K, 3): time [s], speed [m/s], heading [rad]; length of the uppermost segment (M, 2): time [s], length [m], or None."""
+    """Points (K, 3): time [s], speed [m/s], heading [rad]; line_out (M, 2): time [s], length of the uppermost segment
+    [m], or None.
+    """
 
     points: Array
     line_out: Array | None = None
@@ -75,8 +77,8 @@ def run(towed: Towed, water: Water, course: Course, report_t_s: Array) -> Array:
         towed: the line; water: density, gravity, current; course: what the tow point does.
         report_t_s: (R,) times to report [s], in any order.
     Returns:
-        (R, 4) depth of the free end below the surface, its distance aft and to starboard of the tow point in the boat's axes [m],
-        tension at the tow point [N].
+        (R, 4) depth of the free end below the surface, its distance aft and to starboard of the tow point in the boat's
+        axes [m], tension at the tow point [N].
     Raises:
         NoSteadyShape: no settled shape at the start, or the march does not converge.
     """

@@ -33,9 +33,13 @@ def random_case(seed: int, number: int, kind: str | None = None, current: bool =
         "id": f"{kind}-{seed}-{number}",
         "kind": kind,
         "water": {"density_kg_m3": r.uniform(997.0, 1000.0), "gravity_m_s2": r.uniform(9.78, 9.83)},
-        "tow_point_height_m": r.choice([0.0, r.uniform(0.3, 3.0)]),
     }
     case["bodies"], case["segments"] = _rig(r)
+    top = case["segments"][-1]["length_m"]
+    flattest = 0.06 if len(case["bodies"]) == 1 and len(case["segments"]) > 1 else 0.15
+    case["tow_point_height_m"] = r.choice(
+        [0.0, min(r.uniform(0.3, 3.0), flattest * top)]
+    )  # only the top is dry
     if kind != "circle" and current and r.random() < 0.6:
         case["current"] = _current(r)
     if kind == "course":
@@ -43,7 +47,10 @@ def random_case(seed: int, number: int, kind: str | None = None, current: bool =
     else:
         case["speed_m_s"] = round(r.uniform(0.5, 1.8), 3)
     if kind == "circle":
-        case["circle"] = {"radius_m": round(r.uniform(30.0, 300.0), 1), "turn": r.choice(["port", "starboard"])}
+        case["circle"] = {
+            "radius_m": round(r.uniform(30.0, 300.0), 1),
+            "turn": r.choice(["port", "starboard"]),
+        }
     return case
 
 
@@ -138,7 +145,11 @@ def _course(r: Random, case: Case) -> None:
             heading = round(heading + angle, 1)
             go(abs(angle) / r.uniform(0.5, 5.0))
         else:
-            speed = {"surge": round(r.uniform(1.2, 2.0), 2), "stop": 0.0, "creep": round(r.uniform(0.2, 0.5), 2)}[act]
+            speed = {
+                "surge": round(r.uniform(1.2, 2.0), 2),
+                "stop": 0.0,
+                "creep": round(r.uniform(0.2, 0.5), 2),
+            }[act]
             go(r.uniform(2.0, 8.0))
         go(r.uniform(10.0, 40.0))
     case["course"] = {"columns": ["t_s", "speed_m_s", "heading_deg"], "points": points}

@@ -15,9 +15,8 @@ from assistant.estimate.ground import UNIFORM_SIGMA_RAD
 
 AVERAGE_S = 40.0
 CORRELATED_S = 10.0  # differences closer in time than this tell the same: the receiver's slow error
-WANDER_MPS2 = (
-    0.03**2 / 60.0
-)  # [m^2/s^3] growth of the variance of a current no longer measured: 3 cm/s in 1 min
+# [m^2/s^3] growth of the variance of a current no longer measured: 3 cm/s in the first minute
+WANDER_MPS2 = 0.03**2 / 60.0
 KEEP_S = 600.0  # a current older than this is unknown
 
 

@@ -43,6 +43,8 @@ def water_speed(
     logged, why = Estimate(cause="no speed log"), "no speed log"
     if pair is not None and log is not None:
         logged = _logged(pair, log, t_s)
+        if logged.state == "ok":
+            return logged
         why = log.stuck or why
     return best(logged, _from_ground(heard, current, why, t_s))
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from estimate_days import DEG, Sea, Tick, angle_error, day, edited, run
 
+from assistant.estimate import ground
 from assistant.messages import Reading
 
 EXACT = Sea(deviation_sigma=0.0, factor_sigma=0.0)
@@ -116,3 +117,16 @@ def test_a_fix_that_jumps_alone_does_not_move_the_boat() -> None:
     for tick, b in zip(ticks, run(ticks), strict=True):
         if tick.truth.t_s > 10.0:
             assert abs(angle_error(b.cog_rad.value, tick.truth.cog_rad)) < 15.0 * DEG
+
+
+def test_a_velocity_no_boat_could_reach_waits_for_a_second_fix() -> None:
+    held = None
+    for k in range(10):
+        held = ground.fix(held, float(k), 1.2, 1.0)
+    assert held is not None
+    alone = ground.fix(held, 10.0, 4.5, 1.0 + math.pi)
+    assert alone is not None and (alone.t_s, alone.north_mps) == (9.0, held.north_mps)
+    again = ground.fix(alone, 10.5, 1.2, 1.0)
+    assert again is not None and again.north_mps == pytest.approx(1.2 * math.cos(1.0), abs=0.01)
+    second = ground.fix(alone, 11.0, 4.4, 1.0 + math.pi)
+    assert second is not None and second.north_mps == pytest.approx(-4.4 * math.cos(1.0), abs=0.1)

@@ -138,11 +138,13 @@ class Daemon:
             due_s = tick * STEP_S
             await asyncio.sleep(max(0.0, due_s - self._now_s()))
             self._meter.stepped(self._now_s() - due_s)
-            inputs = self._intake.take(tick)
             settings, self._settings = tuple(self._settings), []
-            self._state, frame = pipeline.step(self._state, replace(inputs, settings=settings))
+            inputs = replace(self._intake.take(tick), settings=settings)
             self._fresh += len(inputs.sentences)
-            if tick % PUBLISH_EVERY == 0:
+            if tick % PUBLISH_EVERY:
+                self._state = pipeline.advance(self._state, inputs)
+            else:
+                self._state, frame = pipeline.step(self._state, inputs)
                 self._publish(frame, due_s)
             tick += 1
 

@@ -43,6 +43,7 @@ class FlowState:
     estimate: estimate.EstimatorState
     spread: spread.SpreadState
     utc: UtcTracker
+    boat: BoatState  # at the last step
     seq: int = 0
     counts: Counts = Counts()
 
@@ -55,15 +56,23 @@ def initial(config: Config, mode: Mode, seed: int = 0) -> FlowState:
         estimate.initial(config.boat),
         spread.initial(config, seed),
         UtcTracker(NOT_BEFORE),
+        BoatState(0.0),
     )
 
 
 def step(state: FlowState, inputs: Inputs) -> tuple[FlowState, Frame]:
-    """Advance to `inputs.t_s`, a STEP_S (or, after a gap, several of them) on, and say where all is."""
+    """Advance to `inputs.t_s` and say where all is."""
+    state = advance(state, inputs)
+    boat, lines = published_boat(state.boat), spread.report(state.spread, state.boat)
+    frame = Frame(inputs.t_s, state.boat.utc, state.seq, state.mode, boat, lines)
+    return replace(state, seq=state.seq + 1), frame
+
+
+def advance(state: FlowState, inputs: Inputs) -> FlowState:
+    """A step of which no Frame is wanted: STEP_S on (after a gap, several of them)."""
     state, boat = locate(state, inputs)
-    lines_state, lines = spread.advance(state.spread, boat, inputs.settings, inputs.t_s, inputs.settle)
-    frame = Frame(inputs.t_s, boat.utc, state.seq, state.mode, published_boat(boat), lines)
-    return replace(state, spread=lines_state, seq=state.seq + 1), frame
+    lines = spread.advance(state.spread, boat, inputs.settings, inputs.t_s, inputs.settle)
+    return replace(state, boat=boat, spread=lines)
 
 
 def locate(state: FlowState, inputs: Inputs) -> tuple[FlowState, BoatState]:

@@ -95,7 +95,7 @@ def inputs_of(timed: Iterable[Timed], source: str) -> Iterator[Inputs]:
     latest: Timed | None = None
     for item in timed:
         if item.gap:
-            if batch:  # what came before the gap belongs before it
+            if batch and not settle:  # what came before the gap belongs before it; nothing is shown inside it
                 yield Inputs(tick * STEP_S, tuple(batch), utc=utc_at(tick * STEP_S, latest), settle=settle)
                 batch, tick = [], tick + 1
             tick, settle = max(tick, math.ceil(item.t_s / STEP_S)), True
@@ -117,9 +117,10 @@ def replay(path: Path, config: Config, out: IO[bytes] | None = None) -> dict[str
     state = pipeline.initial(config, "replayed")
     shares = Shares()
     for inputs in log.inputs():
-        state, frame = pipeline.step(state, inputs)
         if round(inputs.t_s / STEP_S) % FRAME_EVERY:
+            state = pipeline.advance(state, inputs)
             continue
+        state, frame = pipeline.step(state, inputs)
         shares.add(frame)
         if out is not None:
             out.write(payloads.frame_payload(frame) + b"\n")

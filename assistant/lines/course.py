@@ -21,7 +21,7 @@ from assistant.lines.steady import NoSteadyShape
 
 Array = NDArray[np.float64]
 
-STEP_S = 0.05
+STEP_S = 0.0125  # four times finer than a turn needs, for the jerk of line that starts or stops running
 PIECE_M, PIECES_LEAST, PIECES_MOST = 0.5, 8, 120
 TOLERANCE_M = 1e-7
 GAUSS = ((0.5 - 15**0.5 / 10, 5 / 18), (0.5, 8 / 18), (0.5 + 15**0.5 / 10, 5 / 18))

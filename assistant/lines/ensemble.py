@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
 
 PIECES, PIECES_BELOW = 12, 4
 STEP_S = 1.0
-TOLERANCE_M = 1e-3
+TOLERANCE_M = 5e-3
 EACH = MEMBERS + 1  # lines per rod
 
 
@@ -108,6 +108,7 @@ class Ensemble:
     mains_m: Array  # (G, LANES)
     place_m: Array  # (n, 2) boat's place of each line
     speed_mps: Array  # (n,) boat's speed of each line
+    tips: Array  # (G, 6, LANES) rod tips at the last step
     motion: Motion  # at the last step
 
 
@@ -147,6 +148,7 @@ def settle(
         np.array(mains),
         place,
         speed,
+        _by_group(tip),
         motion,
     )
 
@@ -191,14 +193,6 @@ def advance(
 ) -> tuple[Ensemble, bool, bool]:
     """One step of STEP_S to the boat's present motion. Then whether a group failed, or was rescued."""
     unknown, old = ensemble.unknowns, ensemble.motion
-    before = tips(
-        ensemble.place_m[:, 0],
-        ensemble.place_m[:, 1],
-        ensemble.speed_mps,
-        old.heading_rad,
-        old.turn_radps,
-        unknown.rods,
-    )
     speed = np.maximum(motion.speed_mps + unknown.speed_z * sigma, 0.0)
     # every member makes the boat's way, scaled by how its speed differs
     way = np.array([motion.north_m - old.north_m, motion.east_m - old.east_m])
@@ -207,15 +201,19 @@ def advance(
     mid = old.heading_rad + 0.5 * math.remainder(motion.heading_rad - old.heading_rad, 2.0 * math.pi)
     along = np.array([math.cos(mid), math.sin(mid)])
     place = ensemble.place_m + way + extra[:, None] * STEP_S * along
-    after = tips(place[:, 0], place[:, 1], speed, motion.heading_rad, motion.turn_radps, unknown.rods)
+    after = _by_group(
+        tips(place[:, 0], place[:, 1], speed, motion.heading_rad, motion.turn_radps, unknown.rods)
+    )
     mains = _mains(ensemble, settings, config)
     works = ensemble.works.copy()
     failed, rescued = march_all(
         works, ensemble.nodes, ensemble.has_body, ensemble.share, unknown.profile,
-        np.stack([_by_group(before), _by_group(after)], axis=1), np.stack([ensemble.mains_m, mains], axis=1),
+        np.stack([ensemble.tips, after], axis=1), np.stack([ensemble.mains_m, mains], axis=1),
         STEP_S, restart, TOLERANCE_M,
     )  # fmt: skip
-    fresh = replace(ensemble, works=works, mains_m=mains, place_m=place, speed_mps=speed, motion=motion)
+    fresh = replace(
+        ensemble, works=works, mains_m=mains, place_m=place, speed_mps=speed, tips=after, motion=motion
+    )
     return fresh, failed > 0, rescued > 0
 
 

@@ -27,7 +27,10 @@ _UNITS = tuple(LINE_QUANTITIES.values())
 
 @dataclass(frozen=True, slots=True)
 class Worth:
-    """State, age [s] and source of what all lines hang on: the weaker of water speed and heading."""
+    """State, age [s] and source of what all lines hang on: the weaker of water speed and turning.
+
+    A heading that is off by a constant moves no line: what turns them is how it changes, so the rate of turn counts.
+    """
 
     state: State
     age_s: float
@@ -36,9 +39,10 @@ class Worth:
 
 def worth_of(boat: BoatState) -> Worth:
     """The worth of the boat state for the lines."""
-    speed, heading = boat.stw_mps, boat.heading_rad
+    speed, heading, turn = boat.stw_mps, boat.heading_rad, boat.rate_of_turn_radps
+    turning = heading if turn.state == "dead" else turn
     return Worth(
-        weakest(speed.state, heading.state),
+        weakest(speed.state, turning.state),
         max(speed.age_s or 0.0, heading.age_s or 0.0),
         f"model: {speed.source}, {heading.source}",
     )

@@ -59,6 +59,7 @@ class SpreadState:
     rods: tuple[RodNow, ...]
     tip_places_m: Array  # (R, 3) forward, starboard, height
     planers: tuple[bool, ...]  # which rods carry one
+    tips: Array  # (6, R) rod tips at the last tick
     motion: Motion | None = None
     t_s: float = 0.0
     groups: tuple[Group, ...] = ()
@@ -76,33 +77,41 @@ def initial(config: Config, seed: int = 0) -> SpreadState:
     places = np.array([[r.tip_forward_m, r.tip_starboard_m, r.tip_height_m] for r in config.rods])
     water = Water(config.boat.water_density_kg_m3, config.boat.gravity_m_s2)
     planers = tuple(has_planer(config, rod) for rod in config.rods)
-    return SpreadState(config, water, band.unknowns(config, seed), rods, places, planers)
+    return SpreadState(
+        config, water, band.unknowns(config, seed), rods, places, planers, np.zeros((6, len(rods)))
+    )
 
 
 def advance(
     state: SpreadState, boat: BoatState, settings: Sequence[LineSetting], t_s: float, settle: bool
-) -> tuple[SpreadState, dict[str, LineState]]:
+) -> SpreadState:
     """One tick.
 
     Args:
         settings: operator changes since the last tick; t_s: this tick [s].
         settle: lines settle anew (first tick, or after a gap).
-    Returns:
-        The new state, and a LineState per rod name.
     """
     state = _take_settings(state, settings)
     speed, heading = boat.stw_mps.value, boat.heading_rad.value
     if speed is None or heading is None:
-        lost = boat.stw_mps.cause if speed is None else boat.heading_rad.cause
-        cause = lost or ("no water speed" if speed is None else "no heading")
-        lines = {r.name: dead_line(t_s, r.name, now.rod_state, cause) for r, now in _rods(state)}
-        return replace(state, motion=None, t_s=t_s), lines
+        return replace(state, motion=None, t_s=t_s)
     sigma = boat.stw_mps.sigma or 0.0
     if state.motion is None or settle or not 0.0 < t_s - state.t_s <= 2.0:
         state = _settle(state, Motion(0.0, 0.0, max(speed, 0.0), heading), sigma)
     else:
         state = _march(state, max(speed, 0.0), heading, sigma)
-    return replace(state, t_s=t_s), _states(state, boat, t_s)
+    return replace(state, t_s=t_s)
+
+
+def report(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
+    """Where every line is now, by rod name; dead where speed or heading is unknown."""
+    if state.motion is not None:
+        return _states(state, boat)
+    lost = boat.stw_mps if boat.stw_mps.value is None else boat.heading_rad
+    name = "no water speed" if lost is boat.stw_mps else "no heading"
+    return {
+        r.name: dead_line(state.t_s, r.name, now.rod_state, lost.cause or name) for r, now in _rods(state)
+    }
 
 
 def _rods(state: SpreadState) -> Iterator[tuple[Rod, RodNow]]:
@@ -180,8 +189,8 @@ def _tips_of(state: SpreadState, motion: Motion) -> Array:
 
 def _settle(state: SpreadState, motion: Motion, sigma: float) -> SpreadState:
     rods = tuple(replace(now, out_m=now.counter_m) for now in state.rods)
-    state = replace(state, rods=rods, motion=motion)
     tip = _tips_of(state, motion)
+    state = replace(state, rods=rods, motion=motion, tips=tip)
     groups = []
     for first in range(0, len(rods), LANES):
         chains = [_chain(state, k) for k in range(first, min(first + LANES, len(rods)))]
@@ -201,9 +210,11 @@ def _settle(state: SpreadState, motion: Motion, sigma: float) -> SpreadState:
 def _march(state: SpreadState, speed_mps: float, heading_rad: float, sigma: float) -> SpreadState:
     assert state.motion is not None
     motion = state.motion.follow(speed_mps, heading_rad, STEP_S)
-    before, mains = _tips_of(state, state.motion), _main_lengths(state)
-    state = replace(state, motion=motion, rods=tuple(_run_line(now) for now in state.rods))
-    after, new_mains = _tips_of(state, motion), _main_lengths(state)
+    before, mains = state.tips, _main_lengths(state)
+    rods = tuple(_run_line(now) for now in state.rods)
+    after = _tips_of(state, motion)
+    state = replace(state, motion=motion, tips=after, rods=rods)
+    new_mains = _main_lengths(state)
     groups, failed, rescued = [], False, False
     for number, old in enumerate(state.groups):
         group, first = old.copy(), number * LANES
@@ -244,7 +255,7 @@ def _march_band(state: SpreadState, sigma: float) -> SpreadState:
     )  # fmt: skip
 
 
-def _states(state: SpreadState, boat: BoatState, t_s: float) -> dict[str, LineState]:
+def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
     assert state.motion is not None and state.offsets is not None
     low, high = state.offsets
     worth = worth_of(boat)
@@ -262,5 +273,7 @@ def _states(state: SpreadState, boat: BoatState, t_s: float) -> dict[str, LineSt
                 folds[lane], now.tripped, state.planers[part.start + lane],
                 state.motion.speed_mps, now.out_m, state.unconverged,
             )  # fmt: skip
-            out[rod.name] = line_state(t_s, rod, now.rod_state, worth, look, numbers[lane], shapes[lane])
+            out[rod.name] = line_state(
+                state.t_s, rod, now.rod_state, worth, look, numbers[lane], shapes[lane]
+            )
     return out

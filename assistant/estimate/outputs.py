@@ -114,7 +114,10 @@ def set_and_drift(
         return NEVER, NEVER
     age_s = t_s - current.input_s
     if current.t_s == t_s:
-        state, cause = worst(*(e.state for e in inputs)), "; ".join(e.cause for e in inputs if e.cause)
+        state, cause = (
+            worst(*(e.state for e in inputs)),
+            "; ".join(dict.fromkeys(e.cause for e in inputs if e.cause)),
+        )
         if current.learned_s < CURRENT_FIRST_S and state == "ok":
             state, cause = "doubtful", "averaged over the first seconds only"
     elif age_s > CURRENT_DEAD_S:

@@ -144,7 +144,7 @@ def judged(
     if state == "stale" and not cause:
         cause = f"silent for {age_s:.0f} s"
     if state == "doubtful" and not cause:
-        cause = "back after a fault, not yet proven"
+        cause = "unproven: just back from a fault, or its readings disagree"
     return Estimate(value, sigma, state, age_s, source, "" if state == "ok" else cause)
 
 

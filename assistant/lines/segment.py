@@ -139,6 +139,26 @@ def _drag(kn: float, kt: float, u: Vec, e: Vec, payout: float, span: float) -> t
     return (force, damping, mix(1.0, dyad((d1 - d3) * r, e, n), 1.0, turned))
 
 
+@_inline
+def _resistance(
+    w: Array,
+    end: np.uint64,
+    share: float,
+    c0: float,
+    wet: float,
+    drag: Mat,
+    turn: float,
+    turning: Mat,
+    wet_by: float,
+    soaked: Vec,
+) -> Mat:
+    """-d(force)/d(position of one end): by velocity, by direction, by the current's shear, by getting wet."""
+    shear = apply(drag, (w[end + _DW], w[end + _DW + _1], 0.0))
+    return less_last_column(
+        mix(share * c0 * wet, drag, turn, turning), combine(share * wet, shear, wet_by, soaked)
+    )
+
+
 @njit(cache=True, nogil=True, error_model="numpy")
 def eliminate_segment(w: Array, segment: int, c0: float, b1: float, b2: float) -> None:
     """Assemble segment `segment` and eliminate its lower node, all lanes.
@@ -165,15 +185,8 @@ def eliminate_segment(w: Array, segment: int, c0: float, b1: float, b2: float) -
         drag = full(damping)
         sink = length * wet * w[p + _WET]
         heavy = length * (1.0 - wet) * w[p + _DRY]
-        # R = -dF/dr_lower, Q = -dF/dr_upper
-        shear_b = apply(drag, (w[p + _DW], w[p + _DW + _1], 0.0))
-        shear_a = apply(drag, (w[q + _DW], w[q + _DW + _1], 0.0))
-        r = less_last_column(
-            mix(at * c0 * wet, drag, -wet, turning), combine(at * wet, shear_b, wet_by_lower, soaked)
-        )
-        s = less_last_column(
-            mix(ta * c0 * wet, drag, wet, turning), combine(ta * wet, shear_a, wet_by_upper, soaked)
-        )
+        by_lower = _resistance(w, p, at, c0, wet, drag, -wet, turning, wet_by_lower, soaked)
+        by_upper = _resistance(w, q, ta, c0, wet, drag, wet, turning, wet_by_upper, soaked)
         # tension and inertia
         tension = w[p + _T]
         kappa = length * (w[p + _COMPLIANCE] + TAU_N / (tension * tension))
@@ -186,9 +199,9 @@ def eliminate_segment(w: Array, segment: int, c0: float, b1: float, b2: float) -
         acc_a = apply(inertia, _acceleration(w, q, c0, b1, b2))
         held = mix(1.0, stiff, c0 * c0, inertia)
         # lower node: its block is complete; invert, keep gain and offset
-        block = mix(1.0, _mat(w, p + _CARRY), 1.0, mix(1.0, held, at, r))
+        block = mix(1.0, _mat(w, p + _CARRY), 1.0, mix(1.0, held, at, by_lower))
         inv = inverse(block)
-        gain = times(inv, mix(-1.0, stiff, at, s))
+        gain = times(inv, mix(-1.0, stiff, at, by_upper))
         load = combine(-pull, e, at * wet, force)
         weight = at * sink + at_dry * heavy
         right = combine(1.0, _vec(w, p + _RHS), 1.0, combine(1.0, load, -1.0, acc_b))
@@ -196,8 +209,8 @@ def eliminate_segment(w: Array, segment: int, c0: float, b1: float, b2: float) -
         _put_mat(w, p + _GAIN, gain)
         _put_vec(w, p + _OFFSET, offset)
         # upper node: this segment's share, less the Schur complement of the lower node
-        back = mix(-1.0, stiff, ta, r)
-        share = mix(1.0, mix(1.0, held, ta, s), -1.0, times(back, gain))
+        back = mix(-1.0, stiff, ta, by_lower)
+        share = mix(1.0, mix(1.0, held, ta, by_upper), -1.0, times(back, gain))
         _put_mat(w, q + _CARRY, mix(1.0, _mat(w, q + _CARRY), 1.0, share))
         load = combine(pull, e, ta * wet, force)
         weight = ta * sink + (1.0 - at_dry) * heavy

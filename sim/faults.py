@@ -73,3 +73,9 @@ SENTENCE_FAULTS: Mapping[str, Callable[[Sending, float], Sending | None]] = {
     "cut": lambda sending, size: Sending(sending.t_s, sending.text[: len(sending.text) // 2]),
     "noise": lambda sending, size: Sending(sending.t_s, "\x07\x1b" + sending.text[1:]),
 }
+
+FAULTS: Mapping[str, str] = {
+    **dict.fromkeys(VALUE_FAULTS, "quantity"),
+    **dict.fromkeys(SENTENCE_FAULTS, "sentence"),
+}
+"""Every kind of fault and the key that names what it strikes."""

@@ -17,7 +17,7 @@ from typing import Any
 from assistant.units import MPH_MPS
 from sim.boat import HANDLING, Handling, Leg
 from sim.checked import CheckError, Number, known_keys, number, numbers
-from sim.faults import FAULT_NUMBERS, SENTENCE_FAULTS, VALUE_FAULTS, Fault
+from sim.faults import FAULT_NUMBERS, FAULTS, Fault
 from sim.gear import SPREAD, read_toml
 from sim.instruments import INSTRUMENT_NUMBERS, NOT_FITTED, SENTENCES
 from sim.water import LAKE, Lake
@@ -195,10 +195,9 @@ def _legs(raw: Any) -> tuple[Leg, ...]:
 def _fault(row: Mapping[str, Any], where: str) -> Fault:
     known_keys(row, ("kind", "quantity", "sentence", *(n.key for n in FAULT_NUMBERS)), where)
     kind, quantity, sentence = row.get("kind"), row.get("quantity"), row.get("sentence")
-    kinds = {**dict.fromkeys(VALUE_FAULTS, "quantity"), **dict.fromkeys(SENTENCE_FAULTS, "sentence")}
-    if kind not in kinds:
-        raise CheckError(f"{where}kind: {kind!r}; allowed: {', '.join(kinds)}")
-    target = kinds[kind]
+    if kind not in FAULTS:
+        raise CheckError(f"{where}kind: {kind!r}; allowed: {', '.join(FAULTS)}")
+    target = FAULTS[kind]
     allowed = MEASURED if target == "quantity" else (*SENTENCES, "*")
     if row.get(target) not in allowed or (quantity is not None) == (sentence is not None):
         raise CheckError(

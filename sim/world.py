@@ -21,8 +21,8 @@ from sim.towing import in_boat_axes, mesh
 
 BOAT_STEP_S = 0.02
 LINE_STEPS = 5
-"""Boat steps in one step of the lines: 0.1 s, where depth is within 1 cm of a march in quarter steps in the
-reference turns."""
+"""Boat steps in one step of the lines: 0.1 s. With the elements below, against steps of 0.02 s on 3.5 times the
+elements: every depth of the demo spread within 2 cm (copper 5 cm) through half a circle over a layered current."""
 
 MAIN_ELEMENTS, LEAST_ELEMENTS = 28, 4
 

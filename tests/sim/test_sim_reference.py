@@ -1,0 +1,96 @@
+"""The truth model against the shared reference cases, at three times the tolerances the assistant is held to.
+
+Source of every number: the case's own `source`, an independent code (scipy integration or MoorDyn).
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from sim.cases import read_case
+from sim.towing import solve
+
+# relative, absolute; the larger counts
+TOLERANCE = {
+    "steady": {
+        "depth_m": (0.001, 0.01),
+        "setback_m": (0.001, 0.01),
+        "lateral_m": (0.002, 0.01),
+        "tension_n": (0.001, 0.01),
+    },
+    "circle": {
+        "depth_m": (0.005, 0.05),
+        "behind_m": (0.005, 0.05),
+        "inward_m": (0.005, 0.05),
+        "tension_n": (0.005, 0.05),
+        "end_speed_m_s": (0.005, 0.01),
+    },
+    "course": {
+        "depth_m": (0.01, 0.05),
+        "aft_m": (0.01, 0.1),
+        "starboard_m": (0.01, 0.1),
+        "tension_n": (0.02, 0.05),
+    },
+}
+SLACKER = 3.0
+
+
+def worst(kind: str, got: dict[str, Any], expect: dict[str, Any]) -> float:
+    """The largest error over all values, 1 = the tolerance."""
+    if kind == "course":
+        assert got["columns"] == expect["columns"]
+        assert len(got["rows"]) == len(expect["rows"])
+        pairs = [
+            (name, g[i], e[i])
+            for g, e in zip(got["rows"], expect["rows"], strict=True)
+            for i, name in enumerate(expect["columns"])
+            if name != "t_s"
+        ]
+    else:
+        assert got.keys() == expect.keys()
+        pairs = [(name, got[name], expect[name]) for name in expect]
+    errors = []
+    for name, value, wanted in pairs:
+        relative, absolute = TOLERANCE[kind][name]
+        errors.append(abs(value - wanted) / max(relative * abs(wanted), absolute))
+    return max(errors)
+
+
+@pytest.mark.parametrize("kind", ["steady", "circle"])
+def test_reference_cases(shared: Path, kind: str) -> None:
+    cases = json.loads((shared / "reference" / f"{kind}.json").read_text())["cases"]
+    errors = {case["id"]: worst(kind, solve(read_case(case)), case["expect"]) for case in cases}
+    assert len(errors) >= 10
+    assert max(errors.values()) <= SLACKER, errors
+
+
+# one of each: heavy line that sinks, planer with a leader, current that changes with depth
+@pytest.mark.parametrize("name", ["c_copper_45m-stop", "x2-disc-leader-turn-port", "x5-sphere-current-turn"])
+def test_reference_courses(shared: Path, name: str) -> None:
+    cases = json.loads((shared / "reference" / "course.json").read_text())["cases"]
+    case = next(case for case in cases if case["id"] == name)
+    assert worst("course", solve(read_case(case)), case["expect"]) <= SLACKER
+
+
+@pytest.mark.slow
+def test_all_reference_courses(shared: Path) -> None:
+    cases = json.loads((shared / "reference" / "course.json").read_text())["cases"]
+    errors = {case["id"]: worst("course", solve(read_case(case)), case["expect"]) for case in cases}
+    assert max(errors.values()) <= SLACKER, errors
+
+
+def test_nothing_of_expect_is_read_but_the_times(shared: Path) -> None:
+    cases = json.loads((shared / "reference" / "course.json").read_text())["cases"]
+    case = cases[0] | {"course": {"points": [[0, 1.1, 0], [4, 1.1, 0], [8, 1.1, 12]]}}
+    times = [0.0, 2.5, 8.0]
+    bare = {k: v for k, v in case.items() if k != "expect"}
+    by_rows = solve(read_case(case | {"expect": {"rows": [[t, 9e9, None, "x", {}] for t in times]}}))
+    by_key = solve(read_case(bare | {"report_t_s": times}))
+    assert by_rows == by_key
+    each_second = solve(read_case(bare))
+    assert [row[0] for row in each_second["rows"]] == [float(t) for t in range(9)]
+    assert each_second["rows"][8] == pytest.approx(by_key["rows"][2], abs=1e-3)

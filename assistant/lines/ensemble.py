@@ -4,7 +4,7 @@ Member 0 of each rod is the nominal line in the same coarse discretisation; a ba
 nominal, put around the fine line, so that coarseness cancels. Uncertain: every coefficient of config (shared by all
 rods with that line or body), the counter of each rod, the speed through the water (its sigma now), and a deep layer
 that nothing on the surface sees.
-Coarse: 12 pieces a line, one step of 1 s a second (differences between members settle over tens of seconds).
+Coarse: 10 pieces a line, steps of 2 s (differences between members settle over tens of seconds).
 """
 
 from __future__ import annotations
@@ -16,21 +16,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.lines import layout
 from assistant.lines.chain import Towed, Water
 from assistant.lines.draws import MEMBERS, at_normal, normal_draws, weibull_quantiles
+from assistant.lines.fleet import Cut, Fleet, marched, regeared, settled
 from assistant.lines.gear import Draw, RodSetting, nominal, towed
-from assistant.lines.groups import SHORTEST_M, build, live_counts, load_lane, settle_group
-from assistant.lines.kernel import march_all
-from assistant.lines.layout import LANES
 from assistant.lines.motion import Motion, tips
 from assistant.lines.seen import seen_from_boat
 from assistant.messages import Coefficient, Config
 
 Array = NDArray[np.float64]
 
-PIECES, PIECES_BELOW = 12, 4
-STEP_S = 1.0
+CUT = Cut(total=10, below=4)
+STEP_S = 2.0
 TOLERANCE_M = 5e-3
 EACH = MEMBERS + 1  # lines per rod
 
@@ -98,17 +95,12 @@ def _fade_in(depth_m: float, scale_m: float) -> Array:
 
 @dataclass(frozen=True, slots=True)
 class Ensemble:
-    """All members of all rods, as G groups of LANES lines."""
+    """All members of all rods: line number = rod * EACH + member."""
 
     unknowns: Unknowns
-    nodes: int
-    works: Array  # (G, size)
-    has_body: NDArray[np.uint8]  # (G, nodes+1)
-    share: Array  # (G, nodes+1, LANES)
-    mains_m: Array  # (G, LANES)
+    fleet: Fleet
     place_m: Array  # (n, 2) boat's place of each line
     speed_mps: Array  # (n,) boat's speed of each line
-    tips: Array  # (G, 6, LANES) rod tips at the last step
     motion: Motion  # at the last step
 
 
@@ -120,37 +112,19 @@ def settle(
     motion: Motion,
     sigma: float,
 ) -> Ensemble:
-    """All members in their steady shapes at the boat's present speed and heading."""
+    """All members in their steady shapes at the boat's present speed and heading.
+
+    Args:
+        settings: per rod; sigma: of the water speed [m/s].
+    """
     n = len(config.rods) * EACH
     speed = np.maximum(motion.speed_mps + unknown.speed_z * sigma, 0.0)
     place = np.tile([motion.north_m, motion.east_m], (n, 1))
     tip = tips(place[:, 0], place[:, 1], speed, motion.heading_rad, 0.0, unknown.rods)
-    works, flags, shares, mains = [], [], [], []
-    for first in range(0, n, LANES):
-        lines = range(first, min(first + LANES, n))
-        chains = [_chain(config, water, unknown, settings, line) for line in lines]
-        counts = [live_counts(chain, PIECES, PIECES_BELOW) for chain in chains]
-        group = build(chains, counts, water)
-        pick = [min(first + lane, n - 1) for lane in range(LANES)]
-        waters = [unknown.water(line, water) for line in lines]
-        _turn(group.view(), unknown.deep_mps[pick])
-        settle_group(group, chains, counts, waters, tip[:3, pick], tip[3:, pick], unknown.profile)
-        works.append(group.work)
-        flags.append(group.has_body)
-        shares.append(group.share)
-        mains.append(group.main_m)
-    return Ensemble(
-        unknown,
-        PIECES,
-        np.array(works),
-        np.array(flags),
-        np.array(shares),
-        np.array(mains),
-        place,
-        speed,
-        _by_group(tip),
-        motion,
-    )
+    chains = [_chain(config, water, unknown, settings, line) for line in range(n)]
+    waters = [unknown.water(line, water) for line in range(n)]
+    fleet = settled(chains, waters, CUT, tip, unknown.profile, unknown.deep_mps)
+    return Ensemble(unknown, fleet, place, speed, motion)
 
 
 def _chain(
@@ -162,85 +136,47 @@ def _chain(
     return towed(config, config.rods[rod], now, water, unknown.draws[member])
 
 
-def _turn(view: Array, deep_mps: Array) -> None:
-    view[0, layout.TURN, :] = deep_mps[:, 0]
-    view[1, layout.TURN, :] = deep_mps[:, 1]
-
-
 def regear(
     ensemble: Ensemble, config: Config, water: Water, settings: Sequence[RodSetting], rods: Sequence[int]
 ) -> Ensemble:
     """The same lines with what is now set on these rods (planer setting, trip); positions stay."""
-    works, shares = ensemble.works.copy(), ensemble.share.copy()
-    flags, spare = ensemble.has_body.copy(), np.empty(LANES)
-    for line in (rod * EACH + member for rod in rods for member in range(EACH)):
-        group, lane = divmod(line, LANES)
-        view = works[group].reshape(ensemble.nodes + 1, layout.FIELDS, LANES)
-        chain = _chain(config, water, ensemble.unknowns, settings, line)
-        turn = view[:2, layout.TURN, lane].copy()
-        load_lane(view, shares[group], spare, lane, chain, live_counts(chain, PIECES, PIECES_BELOW), water)
-        view[:2, layout.TURN, lane] = turn
-    return replace(ensemble, works=works, share=shares, has_body=flags)
+    lines = [rod * EACH + member for rod in rods for member in range(EACH)]
+    chains = {line: _chain(config, water, ensemble.unknowns, settings, line) for line in lines}
+    return replace(ensemble, fleet=regeared(ensemble.fleet, chains, water))
 
 
 def advance(
-    ensemble: Ensemble,
-    settings: Sequence[RodSetting],
-    config: Config,
-    motion: Motion,
-    sigma: float,
-    restart: bool,
+    ensemble: Ensemble, outs_m: Array, above_m: Array, motion: Motion, sigma: float, restart: bool
 ) -> tuple[Ensemble, bool, bool]:
-    """One step of STEP_S to the boat's present motion. Then whether a group failed, or was rescued."""
+    """One step of STEP_S to the boat's present motion.
+
+    Args:
+        outs_m, above_m: (R,) line out on the counter, and what hangs above the counter's zero [m].
+    Returns:
+        The ensemble, whether a group failed, whether one was rescued.
+    """
     unknown, old = ensemble.unknowns, ensemble.motion
     speed = np.maximum(motion.speed_mps + unknown.speed_z * sigma, 0.0)
-    # every member makes the boat's way, scaled by how its speed differs
+    # every member makes the boat's way, and some more or less as its speed differs
     way = np.array([motion.north_m - old.north_m, motion.east_m - old.east_m])
-    mean = 0.5 * (motion.speed_mps + old.speed_mps)
-    extra = 0.5 * (speed + ensemble.speed_mps) - mean
+    extra = 0.5 * (speed + ensemble.speed_mps - motion.speed_mps - old.speed_mps)
     mid = old.heading_rad + 0.5 * math.remainder(motion.heading_rad - old.heading_rad, 2.0 * math.pi)
     along = np.array([math.cos(mid), math.sin(mid)])
     place = ensemble.place_m + way + extra[:, None] * STEP_S * along
-    after = _by_group(
-        tips(place[:, 0], place[:, 1], speed, motion.heading_rad, motion.turn_radps, unknown.rods)
+    tip = tips(place[:, 0], place[:, 1], speed, motion.heading_rad, motion.turn_radps, unknown.rods)
+    mains = np.repeat(outs_m, EACH) * unknown.counter + np.repeat(above_m, EACH)
+    fleet, failed, rescued = marched(
+        ensemble.fleet, tip, mains, unknown.profile, STEP_S, restart, TOLERANCE_M
     )
-    mains = _mains(ensemble, settings, config)
-    works = ensemble.works.copy()
-    failed, rescued = march_all(
-        works, ensemble.nodes, ensemble.has_body, ensemble.share, unknown.profile,
-        np.stack([ensemble.tips, after], axis=1), np.stack([ensemble.mains_m, mains], axis=1),
-        STEP_S, restart, TOLERANCE_M,
-    )  # fmt: skip
-    fresh = replace(
-        ensemble, works=works, mains_m=mains, place_m=place, speed_mps=speed, tips=after, motion=motion
-    )
-    return fresh, failed > 0, rescued > 0
-
-
-def _by_group(tip: Array) -> Array:
-    """(6, n) -> (G, 6, LANES), the last line repeated in spare lanes."""
-    spare = -tip.shape[1] % LANES
-    full = np.concatenate([tip, np.repeat(tip[:, -1:], spare, axis=1)], axis=1)
-    return np.ascontiguousarray(full.reshape(6, -1, LANES).transpose(1, 0, 2))
-
-
-def _mains(ensemble: Ensemble, settings: Sequence[RodSetting], config: Config) -> Array:
-    above = [r.tip_height_m if r.counter_zero == "surface" else 0.0 for r in config.rods]
-    out = np.repeat([s.line_out_m for s in settings], EACH) * ensemble.unknowns.counter + np.repeat(
-        above, EACH
-    )
-    spare = -len(out) % LANES
-    full = np.concatenate([out, np.repeat(out[-1:], spare)])
-    lengths: Array = np.maximum(full.reshape(-1, LANES), SHORTEST_M)
-    return lengths
+    return Ensemble(unknown, fleet, place, speed, motion), failed, rescued
 
 
 def offsets(ensemble: Ensemble) -> tuple[Array, Array]:
     """Low and high of every line quantity relative to the nominal line: (R, 5) each, ordered as LINE_QUANTITIES."""
+    fleet = ensemble.fleet
     seen = seen_from_boat(
-        ensemble.works, ensemble.nodes, ensemble.unknowns.profile, ensemble.motion.heading_rad
+        fleet.works, fleet.cut.total, ensemble.unknowns.profile, ensemble.motion.heading_rad
     )
-    n = len(ensemble.place_m)
-    table = seen[:n].reshape(-1, EACH, seen.shape[1])
+    table = seen[: len(ensemble.place_m)].reshape(-1, EACH, seen.shape[1])
     low, high = weibull_quantiles(table[:, 1:, :].transpose(0, 2, 1))
     return low - table[:, 0, :], high - table[:, 0, :]

@@ -24,17 +24,13 @@ SHORTEST_M = 0.3
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Lines that march together. `work` is changed in place by the kernel; copy() first to keep the old state."""
+    """Lines that march together. `work` is changed in place by the kernel."""
 
     nodes: int
     work: Array  # flat, see layout.py
     has_body: NDArray[np.uint8]  # (nodes+1,)
     share: Array  # (nodes+1, LANES) part of the main line in each segment
     main_m: Array  # (LANES,) length of the main line
-
-    def copy(self) -> Group:
-        """The same lines with their own state."""
-        return replace(self, work=self.work.copy(), main_m=self.main_m.copy())
 
     def view(self) -> Array:
         """`work` as (nodes+1, FIELDS, LANES)."""
@@ -43,10 +39,6 @@ class Group:
     def positions_m(self) -> Array:
         """(nodes+1, 3, LANES) present positions, rod tip first."""
         return self.view()[:, layout.X1 : layout.X1 + 3, :]
-
-    def velocities_mps(self) -> Array:
-        """(nodes+1, 3, LANES) present velocities."""
-        return self.view()[:, layout.VX1 : layout.VX1 + 3, :]
 
     def tip_pull_n(self) -> Array:
         """(LANES,) line's force at the rod tip."""
@@ -66,7 +58,7 @@ def pieces(towed: Towed, counts: Sequence[int]) -> Towed:
     return Towed(tuple(segments), tuple(bodies), towed.tow_height_m)
 
 
-def live_counts(towed: Towed, total: int = 24, below: int = 4) -> list[int]:
+def live_counts(towed: Towed, total: int, below: int) -> list[int]:
     """Pieces per segment, free end first: `below` shared by all under the main line, the rest in the main line."""
     parts = len(towed.segments) - 1
     if parts == 0:

@@ -1,6 +1,6 @@
 """All lines of the boat, live: settings and boat motion in, a LineState per rod out. Pure.
 
-A tick is 0.25 s. Every rod's line marches in the fine kernel each tick; the ensemble behind the bands each fourth.
+A tick is 0.25 s. Every rod's line marches in the fine kernel each tick; the ensemble behind the bands each eighth.
 The frame drifts with the surface layer: lines feel speed and heading through the water, not over ground.
 Rods keep the order of the config, port to starboard.
 """
@@ -16,10 +16,8 @@ from numpy.typing import NDArray
 from assistant.lines import ensemble as band
 from assistant.lines.chain import Towed, Water
 from assistant.lines.conditions import Look, folding
+from assistant.lines.fleet import Cut, Fleet, marched, regeared, settled
 from assistant.lines.gear import RodSetting, has_planer, towed
-from assistant.lines.groups import SHORTEST_M, Group, build, live_counts, load_lane, settle_group
-from assistant.lines.kernel import march
-from assistant.lines.layout import LANES
 from assistant.lines.motion import Motion, tips
 from assistant.lines.report import banded, curves, dead_line, line_state, worth_of
 from assistant.lines.seen import seen_from_boat
@@ -28,8 +26,9 @@ from assistant.messages import BoatState, Config, LineSetting, LineState, Rod, R
 Array = NDArray[np.float64]
 
 STEP_S = 0.25
+CUT = Cut(total=24, below=4)
 TOLERANCE_M = 1e-4
-BAND_EVERY = 4  # ticks
+BAND_EVERY = round(band.STEP_S / STEP_S)  # ticks
 RUN_MPS = 1.0  # how fast line runs out or in after a new number on the counter (judgement: a spool by hand)
 STILL = np.zeros((0, 3))
 
@@ -50,19 +49,27 @@ class RodNow:
 
 
 @dataclass(frozen=True, slots=True)
-class SpreadState:
-    """Everything the lines remember. Groups and ensemble are replaced, never changed in place."""
+class Rigged:
+    """What stays: the configured rods as arrays, the water, what is not known."""
 
     config: Config
     water: Water
     unknowns: band.Unknowns
-    rods: tuple[RodNow, ...]
     tip_places_m: Array  # (R, 3) forward, starboard, height
+    above_m: Array  # (R,) what of the main line hangs above the counter's zero
+    counter: Array  # (R,) true line out / counter
     planers: tuple[bool, ...]  # which rods carry one
-    tips: Array  # (6, R) rod tips at the last tick
-    motion: Motion | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SpreadState:
+    """Everything the lines remember. Fleet and ensemble are replaced, never changed in place."""
+
+    rigged: Rigged
+    rods: tuple[RodNow, ...]
     t_s: float = 0.0
-    groups: tuple[Group, ...] = ()
+    motion: Motion | None = None
+    fleet: Fleet | None = None
     ensemble: band.Ensemble | None = None
     offsets: tuple[Array, Array] | None = None
     ticks: int = 0
@@ -73,13 +80,18 @@ class SpreadState:
 
 def initial(config: Config, seed: int = 0) -> SpreadState:
     """Before the first boat state; `seed` fixes the draws of the bands."""
-    rods = tuple(RodNow(r.line_out_m, r.line_out_m, None, False, r.rod_state) for r in config.rods)
-    places = np.array([[r.tip_forward_m, r.tip_starboard_m, r.tip_height_m] for r in config.rods])
-    water = Water(config.boat.water_density_kg_m3, config.boat.gravity_m_s2)
-    planers = tuple(has_planer(config, rod) for rod in config.rods)
-    return SpreadState(
-        config, water, band.unknowns(config, seed), rods, places, planers, np.zeros((6, len(rods)))
+    rods = config.rods
+    rigged = Rigged(
+        config,
+        Water(config.boat.water_density_kg_m3, config.boat.gravity_m_s2),
+        band.unknowns(config, seed),
+        np.array([[r.tip_forward_m, r.tip_starboard_m, r.tip_height_m] for r in rods]),
+        np.array([r.tip_height_m if r.counter_zero == "surface" else 0.0 for r in rods]),
+        np.array([r.counter.value for r in rods]),
+        tuple(has_planer(config, rod) for rod in rods),
     )
+    now = tuple(RodNow(r.line_out_m, r.line_out_m, None, False, r.rod_state) for r in rods)
+    return SpreadState(rigged, now)
 
 
 def advance(
@@ -95,12 +107,11 @@ def advance(
     speed, heading = boat.stw_mps.value, boat.heading_rad.value
     if speed is None or heading is None:
         return replace(state, motion=None, t_s=t_s)
-    sigma = boat.stw_mps.sigma or 0.0
+    speed, sigma = max(speed, 0.0), boat.stw_mps.sigma or 0.0
     if state.motion is None or settle or not 0.0 < t_s - state.t_s <= 2.0:
-        state = _settle(state, Motion(0.0, 0.0, max(speed, 0.0), heading), sigma)
-    else:
-        state = _march(state, max(speed, 0.0), heading, sigma)
-    return replace(state, t_s=t_s)
+        return _settle(state, Motion(0.0, 0.0, speed, heading), sigma, t_s)
+    motion = state.motion.follow(speed, heading, STEP_S)
+    return _march(state, motion, sigma, t_s)
 
 
 def report(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
@@ -115,11 +126,11 @@ def report(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
 
 
 def _rods(state: SpreadState) -> Iterator[tuple[Rod, RodNow]]:
-    return zip(state.config.rods, state.rods, strict=True)
+    return zip(state.rigged.config.rods, state.rods, strict=True)
 
 
 def _take_settings(state: SpreadState, settings: Sequence[LineSetting]) -> SpreadState:
-    names = [r.name for r in state.config.rods]
+    names = [r.name for r in state.rigged.config.rods]
     changed: set[int] = set()
     rods = list(state.rods)
     for change in settings:
@@ -138,98 +149,60 @@ def _take_settings(state: SpreadState, settings: Sequence[LineSetting]) -> Sprea
         if (new.setting, new.tripped) != (old.setting, old.tripped):
             changed.add(k)
     state = replace(state, rods=tuple(rods))
-    return _regear(state, sorted(changed)) if changed and state.groups else state
+    return _regear(state, sorted(changed)) if changed and state.fleet is not None else state
 
 
 def _chain(state: SpreadState, k: int) -> Towed:
-    now = state.rods[k].as_rigged(state.config.rods[k].counter.value)
-    return towed(state.config, state.config.rods[k], now, state.water)
+    now = state.rods[k].as_rigged(float(state.rigged.counter[k]))
+    return towed(state.rigged.config, state.rigged.config.rods[k], now, state.rigged.water)
+
+
+def _settings(state: SpreadState) -> list[RodSetting]:
+    return [now.as_rigged() for now in state.rods]
 
 
 def _regear(state: SpreadState, changed: Sequence[int]) -> SpreadState:
-    groups = [g.copy() for g in state.groups]
-    for k in changed:
-        group, chain = groups[k // LANES], _chain(state, k)
-        load_lane(group.view(), group.share, group.main_m, k % LANES, chain, live_counts(chain), state.water)
-    state = replace(state, groups=tuple(groups), restart=True, restart_band=True)
-    if state.ensemble is not None:
-        settings = [now.as_rigged() for now in state.rods]
-        fresh = band.regear(state.ensemble, state.config, state.water, settings, changed)
-        state = replace(state, ensemble=fresh)
-    return state
+    assert state.fleet is not None and state.ensemble is not None
+    fleet = regeared(state.fleet, {k: _chain(state, k) for k in changed}, state.rigged.water)
+    ensemble = band.regear(state.ensemble, state.rigged.config, state.rigged.water, _settings(state), changed)
+    return replace(state, fleet=fleet, ensemble=ensemble, restart=True, restart_band=True)
 
 
-def _main_lengths(state: SpreadState) -> Array:
-    """(R,) main line of every rod [m], tip to first body."""
-    return np.array(
-        [
-            max(
-                now.out_m * rod.counter.value + (rod.tip_height_m if rod.counter_zero == "surface" else 0.0),
-                SHORTEST_M,
-            )
-            for rod, now in _rods(state)
-        ]
-    )
-
-
-def _lanes(values: Array, first: int) -> Array:
-    """LANES columns of `values` from `first` on, the last one repeated."""
-    pick = np.minimum(np.arange(first, first + LANES), values.shape[-1] - 1)
-    columns: Array = np.ascontiguousarray(values[..., pick])
-    return columns
-
-
-def _tips_of(state: SpreadState, motion: Motion) -> Array:
-    n = len(state.rods)
+def _tips_of(rigged: Rigged, motion: Motion) -> Array:
+    """(6, R) rod tips."""
+    n = len(rigged.planers)
     return tips(
         np.full(n, motion.north_m), np.full(n, motion.east_m), np.full(n, motion.speed_mps),
-        motion.heading_rad, motion.turn_radps, state.tip_places_m,
+        motion.heading_rad, motion.turn_radps, rigged.tip_places_m,
     )  # fmt: skip
 
 
-def _settle(state: SpreadState, motion: Motion, sigma: float) -> SpreadState:
-    rods = tuple(replace(now, out_m=now.counter_m) for now in state.rods)
-    tip = _tips_of(state, motion)
-    state = replace(state, rods=rods, motion=motion, tips=tip)
-    groups = []
-    for first in range(0, len(rods), LANES):
-        chains = [_chain(state, k) for k in range(first, min(first + LANES, len(rods)))]
-        counts = [live_counts(chain) for chain in chains]
-        group = build(chains, counts, state.water)
-        lanes = _lanes(tip, first)
-        settle_group(group, chains, counts, [state.water] * len(chains), lanes[:3], lanes[3:], STILL)
-        groups.append(group)
-    settings = [now.as_rigged() for now in rods]
-    ensemble = band.settle(state.config, state.water, state.unknowns, settings, motion, sigma)
-    return replace(
-        state, groups=tuple(groups), ensemble=ensemble, offsets=band.offsets(ensemble),
-        ticks=0, restart=True, restart_band=True, unconverged=False,
-    )  # fmt: skip
+def _settle(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> SpreadState:
+    rigged = state.rigged
+    state = replace(state, rods=tuple(replace(now, out_m=now.counter_m) for now in state.rods))
+    count = len(state.rods)
+    chains = [_chain(state, k) for k in range(count)]
+    tip = _tips_of(rigged, motion)
+    fleet = settled(chains, [rigged.water] * count, CUT, tip, STILL, np.zeros((count, 2)))
+    ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
+    return SpreadState(rigged, state.rods, t_s, motion, fleet, ensemble, band.offsets(ensemble))
 
 
-def _march(state: SpreadState, speed_mps: float, heading_rad: float, sigma: float) -> SpreadState:
-    assert state.motion is not None
-    motion = state.motion.follow(speed_mps, heading_rad, STEP_S)
-    before, mains = state.tips, _main_lengths(state)
+def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> SpreadState:
+    assert state.fleet is not None
+    rigged = state.rigged
     rods = tuple(_run_line(now) for now in state.rods)
-    after = _tips_of(state, motion)
-    state = replace(state, motion=motion, tips=after, rods=rods)
-    new_mains = _main_lengths(state)
-    groups, failed, rescued = [], False, False
-    for number, old in enumerate(state.groups):
-        group, first = old.copy(), number * LANES
-        tip = np.array([_lanes(before, first), _lanes(after, first)])
-        main = np.array([_lanes(mains, first), _lanes(new_mains, first)])
-        done = march(
-            group.work, group.nodes, group.has_body, group.share, STILL,
-            tip, main, STEP_S, state.restart, TOLERANCE_M,
-        )  # fmt: skip
-        failed, rescued = failed or done < 0, rescued or done > 0
-        groups.append(group)
+    outs = np.array([now.out_m for now in rods])
+    mains = outs * rigged.counter + rigged.above_m
+    fleet, failed, rescued = marched(
+        state.fleet, _tips_of(rigged, motion), mains, STILL, STEP_S, state.restart, TOLERANCE_M
+    )
     if failed:
-        return replace(_settle(state, motion, sigma), unconverged=True)
-    state = replace(state, groups=tuple(groups), restart=rescued, ticks=state.ticks + 1)
-    return _march_band(state, sigma) if state.ticks % BAND_EVERY == 0 else state
+        return replace(_settle(state, motion, sigma, t_s), unconverged=True)
+    state = replace(
+        state, rods=rods, t_s=t_s, motion=motion, fleet=fleet, ticks=state.ticks + 1, restart=rescued
+    )
+    return _march_band(state, outs, motion, sigma) if state.ticks % BAND_EVERY == 0 else state
 
 
 def _run_line(now: RodNow) -> RodNow:
@@ -241,14 +214,14 @@ def _run_line(now: RodNow) -> RodNow:
     return replace(now, out_m=now.counter_m if abs(left) <= abs(step) else now.out_m + step)
 
 
-def _march_band(state: SpreadState, sigma: float) -> SpreadState:
-    assert state.ensemble is not None and state.motion is not None
-    settings = [now.as_rigged() for now in state.rods]
+def _march_band(state: SpreadState, outs_m: Array, motion: Motion, sigma: float) -> SpreadState:
+    assert state.ensemble is not None
+    rigged = state.rigged
     ensemble, failed, rescued = band.advance(
-        state.ensemble, settings, state.config, state.motion, sigma, state.restart_band
+        state.ensemble, outs_m, rigged.above_m, motion, sigma, state.restart_band
     )
     if failed:
-        ensemble = band.settle(state.config, state.water, state.unknowns, settings, state.motion, sigma)
+        ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
     return replace(
         state, ensemble=ensemble, offsets=band.offsets(ensemble),
         restart_band=failed or rescued, unconverged=False,
@@ -256,24 +229,23 @@ def _march_band(state: SpreadState, sigma: float) -> SpreadState:
 
 
 def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
-    assert state.motion is not None and state.offsets is not None
-    low, high = state.offsets
-    worth = worth_of(boat)
+    assert state.motion is not None and state.offsets is not None and state.fleet is not None
+    worth, fleet = worth_of(boat), state.fleet
+    count = len(state.rods)
+    seen = seen_from_boat(fleet.works, fleet.cut.total, STILL, state.motion.heading_rad)[:count]
+    points = fleet.positions_m()[:, :, :count]
+    shapes = curves(points, state.rigged.tip_places_m, state.motion)
+    folds = folding(points).tolist()
+    numbers = banded(seen, *state.offsets)
     out: dict[str, LineState] = {}
-    for number, group in enumerate(state.groups):
-        part = slice(number * LANES, min((number + 1) * LANES, len(state.rods)))
-        used = part.stop - part.start
-        seen = seen_from_boat(group.work[None, :], group.nodes, STILL, state.motion.heading_rad)[:used]
-        points = group.positions_m()[:, :, :used]
-        shapes = curves(points, state.tip_places_m[part], state.motion)
-        folds = folding(points).tolist()
-        numbers = banded(seen, low[part], high[part])
-        for lane, (rod, now) in enumerate(zip(state.config.rods[part], state.rods[part], strict=True)):
-            look = Look(
-                folds[lane], now.tripped, state.planers[part.start + lane],
-                state.motion.speed_mps, now.out_m, state.unconverged,
-            )  # fmt: skip
-            out[rod.name] = line_state(
-                state.t_s, rod, now.rod_state, worth, look, numbers[lane], shapes[lane]
-            )
+    for k, (rod, now) in enumerate(_rods(state)):
+        look = Look(
+            folds[k],
+            now.tripped,
+            state.rigged.planers[k],
+            state.motion.speed_mps,
+            now.out_m,
+            state.unconverged,
+        )
+        out[rod.name] = line_state(state.t_s, rod, now.rod_state, worth, look, numbers[k], shapes[k])
     return out

@@ -287,6 +287,8 @@ def meet_tow_point(
         stretch *= 1.5
     for _ in range(200):
         if abs(now) <= near:
+            if end[2] < -near:
+                raise NoSteadyShape("the free end floats: it would be above the surface")
             return out
         if abs(depth - other) < 1e-3 * near:
             break

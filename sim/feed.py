@@ -57,13 +57,13 @@ class Feed:
         serial = 0
         while True:
             t = self._world.t_s
+            if self._truth and round(t / BOAT_STEP_S) % round(1.0 / BOAT_STEP_S) == 0:
+                yield Out(t, "truth", self._truth_line(t))
             for sending in self._sendings(t):
                 heapq.heappush(waiting, (sending.t_s, serial, sending.text))
                 serial += 1
             while waiting and waiting[0][0] <= t + 1e-9:
                 yield Out(t, "sentence", heapq.heappop(waiting)[2])
-            if self._truth and round(t / BOAT_STEP_S) % round(1.0 / BOAT_STEP_S) == 0:
-                yield Out(t, "truth", self._truth_line(t))
             if t >= seconds - 1e-9:
                 return
             self._world.step()

@@ -195,7 +195,7 @@ class Line:
         step = 0.5
         while not self._settle_step(top_m, velocity, spin, None):
             good = self._settle_step(top_m, velocity, spin, step)
-            step *= 1.6 if good else 0.25
+            step *= 2.0 if good else 0.25
             if step < 1e-5 or step > 1e6:
                 raise NoSolution("no steady shape found for this line and speed")
         self._v = velocity + (self.nodes_m - top_m) @ spin.T

@@ -2,24 +2,35 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 from collections.abc import Callable
-from importlib.metadata import version as installed_version
 from pathlib import Path
 
 import click
 
+from assistant import __version__
 from assistant.config import ConfigError, load
 from assistant.errors import LogError, OptionError
 from firmware_bridge.broker import BrokerError
 
+
+def duration_s(text: str) -> float:
+    """A duration above 0; click's own range lets NaN pass."""
+    with contextlib.suppress(ValueError):
+        if 0.0 < float(text) <= 1e8:
+            return float(text)
+    raise click.BadParameter(f"{text!r}: want a number of seconds above 0, up to 1e8")
+
+
 PATH = click.Path(path_type=Path)
-SECONDS = click.FloatRange(min=0.0, min_open=True, max=1e8)
 PORT = click.IntRange(1, 65535)
 KNOWN_ERRORS = (ConfigError, LogError, OptionError, BrokerError, OSError)
 
-seconds_option = click.option("--seconds", type=SECONDS, help="Stop after so long; without it, at Ctrl-C.")
+seconds_option = click.option(
+    "--seconds", type=duration_s, metavar="SECONDS", help="Stop after so long; without it, at Ctrl-C."
+)
 config_option = click.option(
     "--config", "directory", type=PATH, help="Directory of boat.toml, spread.toml ..."
 )
@@ -117,7 +128,7 @@ def bench(peer: str | None) -> None:
 @main.command()
 def version() -> None:
     """Say which version this is."""
-    click.echo(f"spreadwatch {installed_version('spreadwatch')}")
+    click.echo(f"spreadwatch {__version__}")
 
 
 if __name__ == "__main__":

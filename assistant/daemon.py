@@ -25,6 +25,7 @@ from firmware_bridge.mqtt import Publisher, Status
 PUBLISH_EVERY = round(payloads.PUBLISH_PERIOD_S / STEP_S)  # steps
 MAX_SETTINGS = 100  # of the operator, between two steps
 WATCH_S = 0.5
+CANCEL_AGAIN_S = 1.5  # longer than a broker's goodbye
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,15 @@ def warm_up(config: Config) -> None:
         texts = (f"$IIHDT,{200 + tick},T", "$IIVHW,,T,,M,4.0,N,,K", "$IIVTG,200.0,T,,M,4.0,N,,K,A")
         sentences = tuple(Sentence(t_s, "warm-up", text) for text in texts)
         state, _ = pipeline.step(state, Inputs(t_s, sentences, settle=tick == 20))
+
+
+async def end(tasks: list[asyncio.Task[None]]) -> None:
+    """Cancel tasks until they have ended: asyncio.wait_for of Python 3.11 can lose a cancellation that races."""
+    pending = set(tasks)
+    while pending:
+        for task in pending:
+            task.cancel()
+        _, pending = await asyncio.wait(pending, timeout=CANCEL_AGAIN_S)
 
 
 class Daemon:
@@ -108,8 +118,7 @@ class Daemon:
             ]
             others += [tasks.create_task(task, name=name) for name, task in self._intake.tasks().items()]
             await self._stopped()
-            for task in others:
-                task.cancel()
+            await end(others)
         return self._summary()
 
     async def _open(self) -> None:

@@ -11,6 +11,13 @@ from pathlib import Path
 
 STOP_S = 3.0
 
+# The child leaves when its stdin closes, so that it never outlives us, however we end.
+_CHILD = """
+import os, runpy, sys, threading
+threading.Thread(target=lambda: (sys.stdin.buffer.read(), os._exit(0)), daemon=True).start()
+runpy.run_module("sim", run_name="__main__", alter_sys=True)
+"""
+
 
 def command(arguments: Sequence[str]) -> list[str]:
     """`python -m sim ...`; -P so that a folder `sim` where the user happens to be is not taken for it."""
@@ -35,15 +42,17 @@ def become(arguments: Sequence[str]) -> None:
 def running(arguments: Sequence[str]) -> Iterator[subprocess.Popen[bytes]]:
     """The simulator beside us; it ends with the block. Ctrl-C reaches us only: we end it in our own time."""
     process = subprocess.Popen(
-        command(arguments),
+        [sys.executable, "-P", "-c", _CHILD, *arguments],
         env=environment(),
-        stdin=subprocess.DEVNULL,
+        stdin=subprocess.PIPE,
         stdout=subprocess.DEVNULL,
         start_new_session=True,
     )
     try:
         yield process
     finally:
+        assert process.stdin is not None
+        process.stdin.close()
         process.terminate()
         try:
             process.wait(STOP_S)

@@ -150,6 +150,7 @@ class Publisher:
             await client.__aenter__()
         except BaseException:
             # A broker that accepts and stays silent would keep this socket and, thawed, send its last will.
+            paho.on_disconnect = None  # it would ask a future that is already cancelled, in a callback of the loop
             paho.disconnect()
             raise
         try:

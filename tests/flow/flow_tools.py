@@ -68,7 +68,7 @@ def command(*arguments: object) -> list[str]:
 def start(*arguments: object) -> subprocess.Popen[str]:
     """Start it; both outputs are kept apart."""
     env = {**os.environ, "PYTHONWARNINGS": "error", "PYTHONPATH": str(ROOT)}
-    return subprocess.Popen(
+    process = subprocess.Popen(
         command(*arguments),
         env=env,
         stdout=subprocess.PIPE,
@@ -76,6 +76,12 @@ def start(*arguments: object) -> subprocess.Popen[str]:
         stdin=subprocess.DEVNULL,
         text=True,
     )
+    STARTED.append(process)
+    return process
+
+
+STARTED: list[subprocess.Popen[str]] = []
+"""Every process started; the fixture in conftest.py ends what a failed test left running."""
 
 
 def finished(process: subprocess.Popen[str], timeout_s: float = 120.0) -> tuple[int, str, str]:

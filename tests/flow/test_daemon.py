@@ -103,11 +103,14 @@ def test_tcp_source_and_named_pipe_together(tmp_path: Path) -> None:
         process = start("run", *sources, "--broker", "none", "--port", page)
         server.settimeout(90.0)
         client, _ = server.accept()
-        with client, fifo.open("wb", buffering=0) as pipe:
-            with feeding(lambda data: pipe.write(data) if b"SDDPT" in data else client.sendall(data)):
-                frame = until(lambda: lines_known(page), process)
-                process.send_signal(signal.SIGTERM)
-                summary = summary_of(process)
+        with (
+            client,
+            fifo.open("wb", buffering=0) as pipe,
+            feeding(lambda data: pipe.write(data) if b"SDDPT" in data else client.sendall(data)),
+        ):
+            frame = until(lambda: lines_known(page), process)
+            process.send_signal(signal.SIGTERM)
+            summary = summary_of(process)
     assert summary["mode"] == "live"
     assert tcp in frame["boat"]["stw_mps"]["source"]
     assert "pipe" in frame["boat"]["water_depth_m"]["source"]

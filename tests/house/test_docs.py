@@ -8,9 +8,9 @@ from pathlib import Path
 
 import click
 import pytest
-from assistant.__main__ import main
 
 from assistant import config_keys, payloads
+from assistant.__main__ import main
 from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES
 from assistant.sensing import nmea
 

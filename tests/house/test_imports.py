@@ -49,10 +49,7 @@ PURE = (
     "assistant.panel",
     "assistant.pipeline",
 )
-SHELLS = (
-    "assistant.lines.cases",
-    "assistant.lines.bench",
-)  # a command line and a stop watch around pure code
+SHELLS = ("assistant.lines.cases", "assistant.lines.bench", "assistant.lines.peer")  # around pure code
 IMPURE = {
     *("asyncio", "socket", "serial", "time", "datetime", "random"),
     *("os", "pathlib", "logging", "sqlite3", "threading", "subprocess"),

@@ -111,7 +111,7 @@ def simulate(arguments: tuple[str, ...]) -> None:
 @click.argument("cases", nargs=-1, required=True)
 def solve(cases: tuple[str, ...]) -> None:
     """Solve towing cases from JSON files; one line of JSON a case."""
-    from assistant.lines.cases import main as solve_cases
+    from assistant.solve import main as solve_cases
 
     sys.exit(solve_cases(list(cases)))
 

@@ -163,6 +163,7 @@ class LineState:
     conditions: tuple[str, ...] = ()  # "tripped", "line folding", "not digging", "outside tested range" ...
     rod_state: RodState = "unknown"
     shape_m: tuple[tuple[float, float, float], ...] = ()  # (N, 3) boat axes, rod tip first, lure last
+    limited_by: Mapping[str, str] = field(default_factory=dict)  # per quantity what widens its band most, in words
 
 
 @dataclass(frozen=True, slots=True)

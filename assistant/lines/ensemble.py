@@ -171,12 +171,16 @@ def advance(
     return Ensemble(unknown, fleet, place, speed, motion), failed, rescued
 
 
-def offsets(ensemble: Ensemble) -> tuple[Array, Array]:
-    """Low and high of every line quantity relative to the nominal line: (R, 5) each, ordered as LINE_QUANTITIES."""
+def members(ensemble: Ensemble) -> Array:
+    """(R, EACH, 5) every line of the ensemble as seen from the boat, ordered as LINE_QUANTITIES, nominal first."""
     fleet = ensemble.fleet
     seen = seen_from_boat(
         fleet.works, fleet.cut.total, ensemble.unknowns.profile, ensemble.motion.heading_rad
     )
-    table = seen[: len(ensemble.place_m)].reshape(-1, EACH, seen.shape[1])
+    return seen[: len(ensemble.place_m)].reshape(-1, EACH, seen.shape[1])
+
+
+def offsets(table: Array) -> tuple[Array, Array]:
+    """Low and high relative to the nominal line, (R, 5) each, from `members`."""
     low, high = weibull_quantiles(table[:, 1:, :].transpose(0, 2, 1))
     return low - table[:, 0, :], high - table[:, 0, :]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import cast
 
@@ -69,11 +69,12 @@ def line_state(
     look: Look,
     numbers: Sequence[Banded],
     curve: Curve,
+    limits: Mapping[str, str],
 ) -> LineState:
     """One rod's line.
 
     Args:
-        numbers: in the order of LINE_QUANTITIES; curve: see curves().
+        numbers: in the order of LINE_QUANTITIES; curve: see curves(); limits: see limits.py.
     """
     if rod_state == "aboard":
         return dead_line(t_s, rod.name, rod_state, "aboard")
@@ -89,7 +90,7 @@ def line_state(
     depth, swing, setback, tension, speed = (
         Q(v, lo, hi, unit, state, age, source) for (v, lo, hi), unit in zip(numbers, _UNITS, strict=True)
     )
-    return LineState(t_s, rod.name, depth, swing, setback, tension, speed, odd, rod_state, curve)
+    return LineState(t_s, rod.name, depth, swing, setback, tension, speed, odd, rod_state, curve, limits)
 
 
 def _widened(numbers: Sequence[Banded], factor: float) -> list[Banded]:

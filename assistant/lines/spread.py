@@ -18,6 +18,7 @@ from assistant.lines.chain import Towed, Water
 from assistant.lines.conditions import Look, folding
 from assistant.lines.fleet import Cut, Fleet, marched, regeared, settled
 from assistant.lines.gear import RodSetting, has_planer, towed
+from assistant.lines.limits import Suspects, suspects
 from assistant.lines.motion import Motion, tips
 from assistant.lines.report import banded, curves, dead_line, line_state, worth_of
 from assistant.lines.seen import seen_from_boat
@@ -59,6 +60,7 @@ class Rigged:
     above_m: Array  # (R,) what of the main line hangs above the counter's zero
     counter: Array  # (R,) true line out / counter
     planers: tuple[bool, ...]  # which rods carry one
+    suspects: Suspects
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,7 @@ class SpreadState:
     motion: Motion | None = None
     fleet: Fleet | None = None
     ensemble: band.Ensemble | None = None
-    offsets: tuple[Array, Array] | None = None
+    members: Array | None = None  # (R, EACH, 5) of the ensemble, as seen from the boat
     ticks: int = 0
     restart: bool = True  # the next step of the fine lines follows a discontinuity
     restart_band: bool = True
@@ -89,6 +91,7 @@ def initial(config: Config, seed: int = 0) -> SpreadState:
         np.array([r.tip_height_m if r.counter_zero == "surface" else 0.0 for r in rods]),
         np.array([r.counter.value for r in rods]),
         tuple(has_planer(config, rod) for rod in rods),
+        suspects(config, seed),
     )
     now = tuple(RodNow(r.line_out_m, r.line_out_m, None, False, r.rod_state) for r in rods)
     return SpreadState(rigged, now)
@@ -185,7 +188,7 @@ def _settle(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spr
     tip = _tips_of(rigged, motion)
     fleet = settled(chains, [rigged.water] * count, CUT, tip, STILL, np.zeros((count, 2)))
     ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
-    return SpreadState(rigged, state.rods, t_s, motion, fleet, ensemble, band.offsets(ensemble))
+    return SpreadState(rigged, state.rods, t_s, motion, fleet, ensemble, band.members(ensemble))
 
 
 def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> SpreadState:
@@ -223,20 +226,21 @@ def _march_band(state: SpreadState, outs_m: Array, motion: Motion, sigma: float)
     if failed:
         ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
     return replace(
-        state, ensemble=ensemble, offsets=band.offsets(ensemble),
+        state, ensemble=ensemble, members=band.members(ensemble),
         restart_band=failed or rescued, unconverged=False,
     )  # fmt: skip
 
 
 def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
-    assert state.motion is not None and state.offsets is not None and state.fleet is not None
+    assert state.motion is not None and state.members is not None and state.fleet is not None
     worth, fleet = worth_of(boat), state.fleet
     count = len(state.rods)
     seen = seen_from_boat(fleet.works, fleet.cut.total, STILL, state.motion.heading_rad)[:count]
     points = fleet.positions_m()[:, :, :count]
     shapes = curves(points, state.rigged.tip_places_m, state.motion)
     folds = folding(points).tolist()
-    numbers = banded(seen, *state.offsets)
+    numbers = banded(seen, *band.offsets(state.members))
+    limits = state.rigged.suspects.worst(state.members[:, 1:, :], boat.stw_mps.source)
     out: dict[str, LineState] = {}
     for k, (rod, now) in enumerate(_rods(state)):
         look = Look(
@@ -247,5 +251,7 @@ def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
             now.out_m,
             state.unconverged,
         )
-        out[rod.name] = line_state(state.t_s, rod, now.rod_state, worth, look, numbers[k], shapes[k])
+        out[rod.name] = line_state(
+            state.t_s, rod, now.rod_state, worth, look, numbers[k], shapes[k], limits[k]
+        )
     return out

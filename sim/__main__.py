@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import TextIO
 
 from sim import scenario as scenarios
+from sim.chain import NoSolution
 from sim.checked import CheckError
 from sim.feed import Feed
 from sim.gear import read_spread, read_water
-from sim.march import NoSolution
 from sim.sinks import LINE_END, TARGET_FORMS, Sink, SinkError, open_sink
 from sim.world import World
 

@@ -13,9 +13,9 @@ from typing import Any, Literal
 
 import numpy as np
 
+from sim.chain import STILL, Body, Segment, Water
 from sim.checked import CheckError, Number, number
 from sim.forces import Array
-from sim.march import STILL, Body, Segment, Water
 
 COURSE_COLUMNS = ("t_s", "depth_m", "aft_m", "starboard_m", "tension_n")
 

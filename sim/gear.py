@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import Any
 
 from assistant.units import parse_length_m
+from sim.chain import Body, Segment, Water
 from sim.checked import CheckError, Number, number, numbers
-from sim.march import Body, Segment, Water
 
 BOAT = (Number("water_density_kg_m3", 900.0, 1100.0, 999.0), Number("gravity_m_s2", 9.7, 9.9, 9.80665))
 

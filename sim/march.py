@@ -11,12 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 
 from sim import cable
+from sim.chain import Body, NoSolution, Segment, Water
 from sim.forces import Array
+from sim.newton import newton
 
 RHO = 0.4
 """Spectral radius at infinite frequency; 1 keeps all ringing, 0 damps it in one step."""
@@ -41,48 +42,6 @@ MOST_ITERATIONS = 60
 
 JUMP_MPS = 0.02
 """Line let out this much faster or slower from one step to the next has started or stopped with a jerk."""
-
-
-class NoSolution(ArithmeticError):
-    """The equations were not solved; the message says where."""
-
-
-@dataclass(frozen=True, slots=True)
-class Segment:
-    """A uniform piece of line; stiffness_n None = inextensible."""
-
-    length_m: float
-    diameter_m: float
-    mass_kg_m: float
-    normal_drag: float
-    tangential_drag: float
-    stiffness_n: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Body:
-    """A body at the lower end of a segment; side_area_m2 > 0 pulls to starboard of its own path."""
-
-    wet_weight_n: float = 0.0
-    drag_area_m2: float = 0.0
-    down_area_m2: float = 0.0
-    side_area_m2: float = 0.0
-    mass_kg: float = 0.0
-    added_mass_kg: float = 0.0
-
-
-STILL: Array = np.zeros((1, 3))
-"""Water profile (see forces.water_at) of water that moves with the surface layer at every depth."""
-
-
-@dataclass(frozen=True, slots=True)
-class Water:
-    """Density, gravity and current relative to the surface layer: profile (K, 3) depth [m], north, east
-    [m/s]."""
-
-    density_kg_m3: float
-    gravity_m_s2: float
-    profile: Array = field(default_factory=lambda: STILL)
 
 
 class Line:
@@ -196,7 +155,7 @@ class Line:
         while not self._settle_step(top_m, velocity, spin, None):
             good = self._settle_step(top_m, velocity, spin, step)
             step *= 2.0 if good else 0.25
-            if step < 1e-5 or step > 1e6:
+            if step < 1e-4 or step > 1e4:
                 raise NoSolution("no steady shape found for this line and speed")
         self._v = velocity + (self.nodes_m - top_m) @ spin.T
         self._acceleration = self._v @ spin.T
@@ -224,13 +183,13 @@ class Line:
         if step_s is not None:
             motion[0] += np.eye(3) / step_s
             kv -= self.nodes_m / step_s
-        return self._newton(self.x.copy(), motion, kv, ka, top, 40 if step_s is None else 15, 1e-9)
+        return self._newton(self.x.copy(), motion, kv, ka, top, 20 if step_s is None else 15, 1e-9)
 
     def _newton(
         self, x: Array, motion: Array, kv: Array, ka: Array, top: Array, iterations: int, tolerance: float
     ) -> bool:
         line = (self._elem, self._body, self.water.gravity_m_s2, self.water.profile)
-        used: int = cable.newton(x, line, (motion, kv, ka), top, TAU_N, iterations, tolerance)
+        used: int = newton(x, line, (motion, kv, ka), top, TAU_N, iterations, tolerance)
         if used > 0:
             self.x = x
         return used > 0

@@ -194,7 +194,7 @@ def _legs(raw: Any) -> tuple[Leg, ...]:
 
 def _fault(row: Mapping[str, Any], where: str) -> Fault:
     known_keys(row, ("kind", "quantity", "sentence", *(n.key for n in FAULT_NUMBERS)), where)
-    kind, quantity, sentence = row.get("kind"), row.get("quantity"), row.get("sentence")
+    kind, quantity, sentence = str(row.get("kind")), row.get("quantity"), row.get("sentence")
     if kind not in FAULTS:
         raise CheckError(f"{where}kind: {kind!r}; allowed: {', '.join(FAULTS)}")
     target = FAULTS[kind]

@@ -16,9 +16,10 @@ from typing import Any
 import numpy as np
 
 from sim.cases import COURSE_COLUMNS, Case, read_case
+from sim.chain import NoSolution, Segment
 from sim.checked import CheckError
 from sim.forces import Array
-from sim.march import Line, NoSolution, Segment
+from sim.march import Line
 
 STEADY_ELEMENTS, STEADY_LEAST = 140, 30
 COURSE_ELEMENTS, COURSE_LEAST = 64, 12

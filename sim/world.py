@@ -13,9 +13,10 @@ import numpy as np
 
 from assistant.units import wrap_tau
 from sim.boat import Boat, BoatTruth, rod_tip_m
+from sim.chain import Water
 from sim.forces import Array, water_at
 from sim.gear import Rig
-from sim.march import Line, Water
+from sim.march import Line
 from sim.scenario import Scenario
 from sim.towing import in_boat_axes, mesh
 

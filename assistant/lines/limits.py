@@ -51,11 +51,11 @@ class Suspects:
     z: Array  # (MEMBERS, K), standardised
     touches: NDArray[np.bool_]  # (R, K)
 
-    def worst(self, members: Array, speed_source: str) -> list[dict[str, str]]:
+    def worst(self, members: Array) -> list[dict[str, str]]:
         """Per rod the word that limits each quantity most, where one stands out.
 
         Args:
-            members: (R, MEMBERS, 5) ordered as LINE_QUANTITIES; speed_source: named where speed is it.
+            members: (R, MEMBERS, 5) ordered as LINE_QUANTITIES.
         """
         spread = members - members.mean(axis=1, keepdims=True)
         size = np.sqrt((spread**2).sum(axis=1, keepdims=True))
@@ -67,9 +67,9 @@ class Suspects:
         best = summed.argmax(axis=2)
         return [
             {
-                name: f"speed: {speed_source}" if groups[k] == SPEED else groups[k]
+                name: groups[int(best[r, q])]
                 for q, name in enumerate(LINE_QUANTITIES)
-                if summed[r, q, k := int(best[r, q])] > CHANCE
+                if summed[r, q, best[r, q]] > CHANCE
             }
             for r in range(len(best))
         ]

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.lines.conditions import DOUBTFUL, WIDER, Look, conditions
+from assistant.lines.limits import SPEED
 from assistant.lines.motion import Motion
 from assistant.messages import LINE_QUANTITIES, STATES, BoatState, LineState, Q, Rod, RodState, State
 
@@ -35,6 +36,7 @@ class Worth:
     state: State
     age_s: float
     source: str
+    speed_source: str
 
 
 def worth_of(boat: BoatState) -> Worth:
@@ -45,6 +47,7 @@ def worth_of(boat: BoatState) -> Worth:
         weakest(speed.state, turning.state),
         max(speed.age_s or 0.0, heading.age_s or 0.0),
         f"model: {speed.source}, {heading.source}",
+        speed.source,
     )
 
 
@@ -90,7 +93,8 @@ def line_state(
     depth, swing, setback, tension, speed = (
         Q(v, lo, hi, unit, state, age, source) for (v, lo, hi), unit in zip(numbers, _UNITS, strict=True)
     )
-    return LineState(t_s, rod.name, depth, swing, setback, tension, speed, odd, rod_state, curve, limits)
+    named = {name: f"speed: {worth.speed_source}" if word == SPEED else word for name, word in limits.items()}
+    return LineState(t_s, rod.name, depth, swing, setback, tension, speed, odd, rod_state, curve, named)
 
 
 def _widened(numbers: Sequence[Banded], factor: float) -> list[Banded]:

@@ -64,6 +64,15 @@ class Rigged:
 
 
 @dataclass(frozen=True, slots=True)
+class Bands:
+    """What the ensemble says: (R, 5) low and high relative to the value, and per rod what widens each most."""
+
+    low: Array
+    high: Array
+    limits: list[dict[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
 class SpreadState:
     """Everything the lines remember. Fleet and ensemble are replaced, never changed in place."""
 
@@ -73,7 +82,7 @@ class SpreadState:
     motion: Motion | None = None
     fleet: Fleet | None = None
     ensemble: band.Ensemble | None = None
-    members: Array | None = None  # (R, EACH, 5) of the ensemble, as seen from the boat
+    bands: Bands | None = None
     ticks: int = 0
     restart: bool = True  # the next step of the fine lines follows a discontinuity
     restart_band: bool = True
@@ -188,7 +197,7 @@ def _settle(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spr
     tip = _tips_of(rigged, motion)
     fleet = settled(chains, [rigged.water] * count, CUT, tip, STILL, np.zeros((count, 2)))
     ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
-    return SpreadState(rigged, state.rods, t_s, motion, fleet, ensemble, band.members(ensemble))
+    return SpreadState(rigged, state.rods, t_s, motion, fleet, ensemble, _bands(rigged, ensemble))
 
 
 def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> SpreadState:
@@ -206,6 +215,11 @@ def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spre
         state, rods=rods, t_s=t_s, motion=motion, fleet=fleet, ticks=state.ticks + 1, restart=rescued
     )
     return _march_band(state, outs, motion, sigma) if state.ticks % BAND_EVERY == 0 else state
+
+
+def _bands(rigged: Rigged, ensemble: band.Ensemble) -> Bands:
+    table = band.members(ensemble)
+    return Bands(*band.offsets(table), rigged.suspects.worst(table[:, 1:, :]))
 
 
 def _run_line(now: RodNow) -> RodNow:
@@ -226,21 +240,20 @@ def _march_band(state: SpreadState, outs_m: Array, motion: Motion, sigma: float)
     if failed:
         ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
     return replace(
-        state, ensemble=ensemble, members=band.members(ensemble),
+        state, ensemble=ensemble, bands=_bands(rigged, ensemble),
         restart_band=failed or rescued, unconverged=False,
     )  # fmt: skip
 
 
 def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
-    assert state.motion is not None and state.members is not None and state.fleet is not None
+    assert state.motion is not None and state.bands is not None and state.fleet is not None
     worth, fleet = worth_of(boat), state.fleet
     count = len(state.rods)
     seen = seen_from_boat(fleet.works, fleet.cut.total, STILL, state.motion.heading_rad)[:count]
     points = fleet.positions_m()[:, :, :count]
     shapes = curves(points, state.rigged.tip_places_m, state.motion)
     folds = folding(points).tolist()
-    numbers = banded(seen, *band.offsets(state.members))
-    limits = state.rigged.suspects.worst(state.members[:, 1:, :], boat.stw_mps.source)
+    numbers = banded(seen, state.bands.low, state.bands.high)
     out: dict[str, LineState] = {}
     for k, (rod, now) in enumerate(_rods(state)):
         look = Look(
@@ -252,6 +265,6 @@ def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
             state.unconverged,
         )
         out[rod.name] = line_state(
-            state.t_s, rod, now.rod_state, worth, look, numbers[k], shapes[k], limits[k]
+            state.t_s, rod, now.rod_state, worth, look, numbers[k], shapes[k], state.bands.limits[k]
         )
     return out

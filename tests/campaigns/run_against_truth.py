@@ -1,0 +1,137 @@
+"""Lure depth as shown against where the simulator's own line model had the lure: a scenario, told in sentences only.
+
+Source of the truth: sim/ with its own line model (box scheme, another integrator), nominal coefficients of configs/.
+--live runs `spreadwatch run` on UDP at the pace of the clock beside `spreadwatch simulate`; without it the same sentences
+go through a file and `spreadwatch replay`. Prints a table (stderr) and one JSON object last.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+SKIP_S = 20.0  # after the start: the first fixes
+TURNING_RADPS = 0.005  # truth turns: from here until TAIL_S after it
+TAIL_S = 90.0
+Row = Mapping[str, Any]
+
+
+def lines_of(path: Path) -> list[Row]:
+    """JSON lines of a file."""
+    return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
+
+
+def replayed(scenario: str, seed: int, seconds: float | None, folder: Path) -> tuple[list[Row], list[Row]]:
+    """Frames and truth by way of a file."""
+    log, truth, frames = folder / "log.nmea", folder / "truth.jsonl", folder / "frames.jsonl"
+    sim = [sys.executable, "-m", "sim", scenario, "--to", f"file:{log}", "--truth", str(truth), "--seed", str(seed)]
+    subprocess.run(sim + (["--seconds", str(seconds)] if seconds else []), check=True)
+    subprocess.run(
+        [sys.executable, "-m", "assistant", "replay", str(log), "--frames", str(frames)],
+        check=True, stdout=subprocess.DEVNULL,
+    )  # fmt: skip
+    return lines_of(frames), lines_of(truth)
+
+
+def live(scenario: str, seed: int, seconds: float | None, folder: Path) -> tuple[list[Row], list[Row]]:
+    """Frames and truth of a real run: simulator -> UDP -> daemon -> broker -> here."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        broker = probe.getsockname()[1]
+    truth = folder / "truth.jsonl"
+    daemon = subprocess.Popen(
+        [sys.executable, "-m", "assistant", "run", "--source", f"udp:{port}", "--broker", f"embedded:{broker}"],
+        stdout=subprocess.DEVNULL,
+    )  # fmt: skip
+    listener = subprocess.Popen(
+        ["mosquitto_sub", "-p", str(broker), "-t", "spreadwatch/+/frame", "-R"], stdout=subprocess.PIPE, text=True
+    )
+    try:
+        while listener.poll() is not None or not listener.stdout:  # pragma: no cover - broker not up yet
+            listener = subprocess.Popen(listener.args, stdout=subprocess.PIPE, text=True)
+        sim = [sys.executable, "-m", "sim", scenario, "--to", f"udp:{port}", "--truth", str(truth), "--seed", str(seed)]
+        subprocess.run(sim + (["--seconds", str(seconds)] if seconds else []), check=True)
+    finally:
+        daemon.terminate()
+        daemon.wait(20)
+        listener.terminate()
+    text = listener.communicate()[0]
+    return [json.loads(line) for line in text.splitlines()], lines_of(truth)
+
+
+def pairs(frames: Iterable[Row], truth: Iterable[Row]) -> list[tuple[Row, Row, bool]]:
+    """(frame, truth, in or after a turn) of the same second of UTC."""
+    by_second = {row["utc"][:19]: row for row in truth}
+    last_turn = -1e9
+    out = []
+    for frame in frames:
+        row = by_second.get((frame["utc"] or "")[:19])
+        if row is None or not (frame["utc"] or "").endswith(("00Z", ".000Z")) and frame["utc"][20:23] > "400":
+            continue
+        if abs(row["boat"]["rate_of_turn_radps"]) > TURNING_RADPS:
+            last_turn = row["t_s"]
+        if row["t_s"] >= SKIP_S:
+            out.append((frame, row, row["t_s"] - last_turn <= TAIL_S))
+    return out
+
+
+def figures(matched: list[tuple[Row, Row, bool]], rod: str) -> dict[str, float]:
+    """Errors of one rod's depth [m], and how often the truth was inside the band."""
+    errors, inside, turn_errors = [], [], []
+    for frame, row, turning in matched:
+        q = frame["lines"][rod]["depth_m"]
+        if q["value"] is None:
+            continue
+        true = row["lines"][rod]["depth_m"]
+        errors.append(abs(q["value"] - true))
+        inside.append(q["low"] <= true <= q["high"])
+        if turning:
+            turn_errors.append(abs(q["value"] - true) / true)
+    ordered = sorted(errors)
+    return {
+        "frames": len(errors),
+        "median_m": round(statistics.median(errors), 3),
+        "p95_m": round(ordered[int(0.95 * (len(ordered) - 1))], 3),
+        "worst_m": round(ordered[-1], 3),
+        "turn_median_percent": round(100 * statistics.median(turn_errors), 2) if turn_errors else None,
+        "turn_worst_percent": round(100 * max(turn_errors), 2) if turn_errors else None,
+        "inside_band": round(sum(inside) / len(inside), 3),
+    }
+
+
+def main(argv: list[str] | None = None) -> dict[str, Any]:
+    """Run the comparison; returns what it prints."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--scenario", default="turn-180")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--n", type=int, default=1, help="seeds in a row")
+    parser.add_argument("--seconds", type=float)
+    parser.add_argument("--live", action="store_true")
+    args = parser.parse_args(argv)
+    matched: list[tuple[Row, Row, bool]] = []
+    for seed in range(args.seed, args.seed + args.n):
+        with tempfile.TemporaryDirectory() as folder:
+            way = live if args.live else replayed
+            matched += pairs(*way(args.scenario, seed, args.seconds, Path(folder)))
+    rods = {rod: figures(matched, rod) for rod in matched[0][0]["lines"]}
+    print(f"{'rod':4}" + "".join(f"{name:>21}" for name in next(iter(rods.values()))), file=sys.stderr)
+    for rod, row in rods.items():
+        print(f"{rod:4}" + "".join(f"{value!s:>21}" for value in row.values()), file=sys.stderr)
+    result = {"scenario": args.scenario, "seed": args.seed, "n": args.n, "live": args.live, "rods": rods}
+    print(json.dumps(result))
+    return result
+
+
+if __name__ == "__main__":
+    main()

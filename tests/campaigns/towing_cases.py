@@ -36,7 +36,7 @@ def random_case(seed: int, number: int, kind: str | None = None, current: bool =
     }
     case["bodies"], case["segments"] = _rig(r)
     top = case["segments"][-1]["length_m"]
-    flattest = 0.06 if len(case["bodies"]) == 1 and len(case["segments"]) > 1 else 0.15
+    flattest = 0.03 if len(case["bodies"]) == 1 and len(case["segments"]) > 1 else 0.15
     case["tow_point_height_m"] = r.choice(
         [0.0, min(r.uniform(0.3, 3.0), flattest * top)]
     )  # only the top is dry

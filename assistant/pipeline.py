@@ -12,9 +12,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from assistant.estimate import boat as estimate
+from assistant.estimate.boat import Steering
 from assistant.frame import published_boat
 from assistant.lines import spread
-from assistant.messages import Accepted, BoatState, Config, Frame, Inputs, Mode, Sentence
+from assistant.messages import Accepted, Config, Estimate, Frame, Inputs, Mode
 from assistant.sensing import nmea, quality
 from assistant.sensing.utc import UtcTracker
 
@@ -43,7 +44,7 @@ class FlowState:
     estimate: estimate.EstimatorState
     spread: spread.SpreadState
     utc: UtcTracker
-    boat: BoatState  # at the last step
+    steering: Steering  # at the last step
     seq: int = 0
     counts: Counts = Counts()
 
@@ -56,40 +57,35 @@ def initial(config: Config, mode: Mode, seed: int = 0) -> FlowState:
         estimate.initial(config.boat),
         spread.initial(config, seed),
         UtcTracker(NOT_BEFORE),
-        BoatState(0.0),
+        Steering(0.0, Estimate(), Estimate()),
     )
 
 
 def step(state: FlowState, inputs: Inputs) -> tuple[FlowState, Frame]:
     """Advance to `inputs.t_s` and say where all is."""
     state = advance(state, inputs)
-    boat, lines = published_boat(state.boat), spread.report(state.spread, state.boat)
-    frame = Frame(inputs.t_s, state.boat.utc, state.seq, state.mode, boat, lines)
+    utc = inputs.utc or state.utc.at(inputs.t_s)
+    boat = estimate.report(state.estimate, state.steering, utc)
+    lines = spread.report(state.spread, boat)
+    frame = Frame(inputs.t_s, utc, state.seq, state.mode, published_boat(boat), lines)
     return replace(state, seq=state.seq + 1), frame
 
 
 def advance(state: FlowState, inputs: Inputs) -> FlowState:
     """A step of which no Frame is wanted: STEP_S on (after a gap, several of them)."""
-    state, boat = locate(state, inputs)
-    lines = spread.advance(state.spread, boat, inputs.settings, inputs.t_s, inputs.settle)
-    return replace(state, boat=boat, spread=lines)
+    state = locate(state, inputs)
+    _, stw, heading = state.steering
+    lines = spread.advance(state.spread, stw, heading, inputs.settings, inputs.t_s, inputs.settle)
+    return replace(state, spread=lines)
 
 
-def locate(state: FlowState, inputs: Inputs) -> tuple[FlowState, BoatState]:
-    """The first half of a step: how the boat moves."""
-    state, accepted = sense(state, inputs.sentences)
-    utc = inputs.utc or state.utc.at(inputs.t_s)
-    estimated, boat = estimate.update(state.estimate, accepted, inputs.t_s, utc)
-    return replace(state, estimate=estimated), boat
-
-
-def sense(state: FlowState, sentences: tuple[Sentence, ...]) -> tuple[FlowState, list[Accepted]]:
-    """Decode sentences and pass their readings through the gate; count what is refused, by reason."""
+def locate(state: FlowState, inputs: Inputs) -> FlowState:
+    """The first half of a step: decode, gate, estimate how the boat moves; count what is refused, by reason."""
     gate, utc = state.gate, state.utc
     accepted: list[Accepted] = []
     refused: list[str] = []
     unused = 0
-    for sentence in sentences:
+    for sentence in inputs.sentences:
         decoded = nmea.decode(sentence)
         unused += not decoded.used
         refused.extend(decoded.rejects)
@@ -102,5 +98,6 @@ def sense(state: FlowState, sentences: tuple[Sentence, ...]) -> tuple[FlowState,
                 refused.append(f"{reading.quantity} {reason}")
     old = state.counts
     rejects = dict(Counter(old.rejects) + Counter(refused)) if refused else old.rejects
-    counts = Counts(old.sentences + len(sentences), old.unused + unused, rejects)
-    return replace(state, gate=gate, utc=utc, counts=counts), accepted
+    counts = Counts(old.sentences + len(inputs.sentences), old.unused + unused, rejects)
+    estimated, steering = estimate.advance(state.estimate, accepted, inputs.t_s)
+    return FlowState(state.mode, gate, estimated, state.spread, utc, steering, state.seq, counts)

@@ -93,18 +93,24 @@ def inputs_of(timed: Iterable[Timed], source: str) -> Iterator[Inputs]:
     tick, settle = 0, False
     batch: list[Sentence] = []
     latest: Timed | None = None
+
+    def instant() -> Inputs:
+        """The present tick; only the ticks that are shown are told their UTC."""
+        utc = None if tick % FRAME_EVERY else utc_at(tick * STEP_S, latest)
+        return Inputs(tick * STEP_S, tuple(batch), utc=utc, settle=settle)
+
     for item in timed:
         if item.gap:
             if batch and not settle:  # what came before the gap belongs before it; nothing is shown inside it
-                yield Inputs(tick * STEP_S, tuple(batch), utc=utc_at(tick * STEP_S, latest), settle=settle)
+                yield instant()
                 batch, tick = [], tick + 1
             tick, settle = max(tick, math.ceil(item.t_s / STEP_S)), True
         while tick * STEP_S < item.t_s:
-            yield Inputs(tick * STEP_S, tuple(batch), utc=utc_at(tick * STEP_S, latest), settle=settle)
+            yield instant()
             batch, settle, tick = [], False, tick + 1
         batch.append(Sentence(item.t_s, source, item.text))
         latest = item
-    yield Inputs(tick * STEP_S, tuple(batch), utc=utc_at(tick * STEP_S, latest), settle=settle)
+    yield instant()
 
 
 def replay(path: Path, config: Config, out: IO[bytes] | None = None) -> dict[str, object]:

@@ -48,16 +48,31 @@ def initial(config: BoatConfig) -> EstimatorState:
     return EstimatorState(config, {}, {})
 
 
+class Steering(NamedTuple):
+    """What every instant needs: how fast and where the boat steers. The rest is told by `report`."""
+
+    t_s: float
+    stw_mps: Estimate
+    heading_rad: Estimate
+
+
 def update(
     state: EstimatorState, accepted: Sequence[Accepted], t_s: float, utc: str | None = None
 ) -> tuple[EstimatorState, BoatState]:
-    """Take in what arrived up to t_s and say how the boat moves at t_s.
+    """Take in what arrived up to t_s and say how the boat moves at t_s: `advance`, then `report`."""
+    state, steering = advance(state, accepted, t_s)
+    return state, report(state, steering, utc)
+
+
+def advance(
+    state: EstimatorState, accepted: Sequence[Accepted], t_s: float
+) -> tuple[EstimatorState, Steering]:
+    """Take in what arrived up to t_s.
 
     Args:
         state: from `initial` or the last call.
         accepted: readings that passed the gate, t_s not later than this instant, in order of arrival.
         t_s: this instant [s], later than the last one; meant for a 4 Hz grid.
-        utc: ISO 8601 of this instant, passed through.
     """
     tracks = note(state.tracks, tuple(accepted))
     state = state._replace(tracks=tracks, chosen=choose_all(state.chosen, tracks, t_s))
@@ -68,8 +83,7 @@ def update(
     stw = outputs.water_speed(
         _chosen(state, "speed"), state.log, _heard_ground(state, t_s), state.current, t_s
     )
-    state = _learn_current(state, heading, stw, t_s)
-    return state, _boat_state(state, heading, stw, t_s, utc)
+    return _learn_current(state, heading, stw, t_s), Steering(t_s, stw, heading)
 
 
 def _chosen(state: EstimatorState, role: str) -> tuple[Key, Track] | None:
@@ -206,9 +220,13 @@ def _learn_current(state: EstimatorState, heading: Estimate, stw: Estimate, t_s:
     )
 
 
-def _boat_state(
-    state: EstimatorState, heading: Estimate, stw: Estimate, t_s: float, utc: str | None
-) -> BoatState:
+def report(state: EstimatorState, steering: Steering, utc: str | None = None) -> BoatState:
+    """Everything known of the boat at the instant of `steering`.
+
+    Args:
+        state, steering: from the last `advance`; utc: ISO 8601 of this instant, passed through.
+    """
+    t_s, stw, heading = steering
     sog = outputs.ground_speed(_chosen(state, "ground"), state.ground, t_s)
     cog = outputs.course(_chosen(state, "course"), state.ground, t_s)
     log_doubt = state.log is not None and (state.log.stuck != "" or state.log.suspect_since_s is not None)

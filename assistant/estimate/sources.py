@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -113,6 +114,7 @@ def _choose(role: str, keys: list[Key], current: Key | None, tracks: Mapping[Key
     return min(better, key=lambda key: (rank(role, key), key)) if better else current
 
 
+@cache
 def rank(role: str, key: Key) -> int:
     """Place of a key in its role's table, 0 the best."""
     wanted = (key[0], sentence(key[1]))

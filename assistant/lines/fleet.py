@@ -42,6 +42,7 @@ class Fleet:
     share: Array  # (G, nodes+1, LANES) part of the main line in each segment
     mains_m: Array  # (G, LANES) length of the main line
     tips: Array  # (G, 6, LANES) rod tips, position and velocity, at the last step
+    count: int  # lines; lanes beyond them repeat the last
 
     def views(self) -> Array:
         """`works` as (G, nodes+1, FIELDS, LANES)."""
@@ -55,6 +56,8 @@ class Fleet:
 
 def by_group(values: Array) -> Array:
     """(..., n) -> (G, ..., LANES), the last line repeated in spare lanes."""
+    if values.shape[-1] == LANES:
+        return np.ascontiguousarray(values)[None]
     spare = -values.shape[-1] % LANES
     if spare:
         values = np.concatenate([values, np.repeat(values[..., -1:], spare, axis=-1)], axis=-1)
@@ -88,17 +91,22 @@ def settled(
         np.array([g.share for g in groups]),
         np.array([g.main_m for g in groups]),
         lanes,
+        len(chains),
     )
 
 
 def regeared(fleet: Fleet, chains: Mapping[int, Towed], water: Water) -> Fleet:
     """The same fleet with other gear on some lines (by number); positions stay. The next step must restart."""
-    fresh = replace(fleet, works=fleet.works.copy(), share=fleet.share.copy())
-    views, spare = fresh.views(), np.empty(LANES)
-    for line, chain in chains.items():
+    fresh = replace(
+        fleet, works=fleet.works.copy(), share=fleet.share.copy(), mains_m=fleet.mains_m.copy()
+    )
+    views = fresh.views()
+    last = {k: chains[fleet.count - 1] for k in range(fleet.count, len(views) * LANES) if fleet.count - 1 in chains}
+    for line, chain in {**chains, **last}.items():
         group, lane = divmod(line, LANES)
         turn = views[group, :2, layout.TURN, lane].copy()
-        load_lane(views[group], fresh.share[group], spare, lane, chain, fleet.cut.counts(chain), water)
+        counts = fleet.cut.counts(chain)
+        load_lane(views[group], fresh.share[group], fresh.mains_m[group], lane, chain, counts, water)
         views[group, :2, layout.TURN, lane] = turn
     return fresh
 
@@ -118,8 +126,7 @@ def marched(
     mains = np.maximum(by_group(mains_m), SHORTEST_M)
     failed, rescued = march_all(
         works, fleet.cut.total, fleet.has_body, fleet.share, profile,
-        np.stack([fleet.tips, after], axis=1), np.stack([fleet.mains_m, mains], axis=1),
-        dt, restart, tolerance,
+        fleet.tips, after, fleet.mains_m, mains, dt, restart, tolerance,
     )  # fmt: skip
-    fresh = Fleet(fleet.cut, works, fleet.has_body, fleet.share, mains, after)
+    fresh = Fleet(fleet.cut, works, fleet.has_body, fleet.share, mains, after, fleet.count)
     return fresh, failed > 0, rescued > 0

@@ -363,22 +363,27 @@ def march_all(
     share: Array,
     profile: Array,
     tips: Array,
+    next_tips: Array,
     mains: Array,
+    next_mains: Array,
     dt: float,
     restart: bool,
     tolerance: float,
 ) -> tuple[int, int]:
-    """march() for G groups; a leading axis G on works, has_body, share; tips (G, K+1, 6, LANES), mains (G, K+1, LANES).
+    """One step of march() for G groups: a leading axis G on works, has_body, share.
 
+    Args:
+        tips, next_tips: (G, 6, LANES) before and after the step; mains, next_mains: (G, LANES) likewise.
     Returns:
-        The number of groups that did not converge (each left as before its failing step), and of those rescued: after
+        The number of groups that did not converge (each left as before the step), and of those rescued: after
         either the next step must be a restart.
     """
     failed, rescued = 0, 0
+    tip = np.empty((2, tips.shape[1], tips.shape[2]))
+    main = np.empty((2, mains.shape[1]))
     for g in range(works.shape[0]):
-        done = march(
-            works[g], nodes, has_body[g], share[g], profile, tips[g], mains[g], dt, restart, tolerance
-        )
+        tip[0], tip[1], main[0], main[1] = tips[g], next_tips[g], mains[g], next_mains[g]
+        done = march(works[g], nodes, has_body[g], share[g], profile, tip, main, dt, restart, tolerance)
         failed += done < 0
         rescued += done > 0
     return failed, rescued

@@ -43,12 +43,17 @@ class Motion:
 
 
 def tips(
-    north_m: Array, east_m: Array, speed_mps: Array, heading_rad: float, turn_radps: float, rods: Array
+    north_m: Array | float,
+    east_m: Array | float,
+    speed_mps: Array | float,
+    heading_rad: float,
+    turn_radps: float,
+    rods: Array,
 ) -> Array:
     """Rod tips of boats that differ in place and speed.
 
     Args:
-        north_m, east_m, speed_mps: (n,) per line; heading_rad, turn_radps: of all.
+        north_m, east_m, speed_mps: of the boat, one or (n,) per line; heading_rad, turn_radps: of all.
         rods: (n, 3) forward, starboard, height [m].
     Returns:
         (6, n) position and velocity.

@@ -22,7 +22,7 @@ from assistant.lines.limits import Suspects, suspects
 from assistant.lines.motion import Motion, tips
 from assistant.lines.report import banded, curves, dead_line, line_state, worth_of
 from assistant.lines.seen import seen_from_boat
-from assistant.messages import BoatState, Config, LineSetting, LineState, Rod, RodState
+from assistant.messages import BoatState, Config, Estimate, LineSetting, LineState, Rod, RodState
 
 Array = NDArray[np.float64]
 
@@ -30,6 +30,7 @@ STEP_S = 0.25
 CUT = Cut(total=24, below=4)
 TOLERANCE_M = 1e-4
 BAND_EVERY = round(band.STEP_S / STEP_S)  # ticks
+LIMITS_EVERY = 4 * BAND_EVERY
 RUN_MPS = 1.0  # how fast line runs out or in after a new number on the counter (judgement: a spool by hand)
 STILL = np.zeros((0, 3))
 
@@ -107,19 +108,24 @@ def initial(config: Config, seed: int = 0) -> SpreadState:
 
 
 def advance(
-    state: SpreadState, boat: BoatState, settings: Sequence[LineSetting], t_s: float, settle: bool
+    state: SpreadState,
+    stw: Estimate,
+    course: Estimate,
+    settings: Sequence[LineSetting],
+    t_s: float,
+    settle: bool,
 ) -> SpreadState:
     """One tick.
 
     Args:
+        stw: speed through the water [m/s]; course: heading [rad].
         settings: operator changes since the last tick; t_s: this tick [s].
         settle: lines settle anew (first tick, or after a gap).
     """
     state = _take_settings(state, settings)
-    speed, heading = boat.stw_mps.value, boat.heading_rad.value
-    if speed is None or heading is None:
+    if stw.value is None or course.value is None:
         return replace(state, motion=None, t_s=t_s)
-    speed, sigma = max(speed, 0.0), boat.stw_mps.sigma or 0.0
+    speed, heading, sigma = max(stw.value, 0.0), course.value, stw.sigma or 0.0
     if state.motion is None or settle or not 0.0 < t_s - state.t_s <= 2.0:
         return _settle(state, Motion(0.0, 0.0, speed, heading), sigma, t_s)
     motion = state.motion.follow(speed, heading, STEP_S)
@@ -182,9 +188,8 @@ def _regear(state: SpreadState, changed: Sequence[int]) -> SpreadState:
 
 def _tips_of(rigged: Rigged, motion: Motion) -> Array:
     """(6, R) rod tips."""
-    n = len(rigged.planers)
     return tips(
-        np.full(n, motion.north_m), np.full(n, motion.east_m), np.full(n, motion.speed_mps),
+        motion.north_m, motion.east_m, motion.speed_mps,
         motion.heading_rad, motion.turn_radps, rigged.tip_places_m,
     )  # fmt: skip
 
@@ -197,7 +202,7 @@ def _settle(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spr
     tip = _tips_of(rigged, motion)
     fleet = settled(chains, [rigged.water] * count, CUT, tip, STILL, np.zeros((count, 2)))
     ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
-    return SpreadState(rigged, state.rods, t_s, motion, fleet, ensemble, _bands(rigged, ensemble))
+    return SpreadState(rigged, state.rods, t_s, motion, fleet, ensemble, _bands(rigged, ensemble, None))
 
 
 def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> SpreadState:
@@ -217,9 +222,11 @@ def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spre
     return _march_band(state, outs, motion, sigma) if state.ticks % BAND_EVERY == 0 else state
 
 
-def _bands(rigged: Rigged, ensemble: band.Ensemble) -> Bands:
+def _bands(rigged: Rigged, ensemble: band.Ensemble, limits: list[dict[str, str]] | None) -> Bands:
     table = band.members(ensemble)
-    return Bands(*band.offsets(table), rigged.suspects.worst(table[:, 1:, :]))
+    if limits is None:
+        limits = rigged.suspects.worst(table[:, 1:, :])
+    return Bands(*band.offsets(table), limits)
 
 
 def _run_line(now: RodNow) -> RodNow:
@@ -239,8 +246,9 @@ def _march_band(state: SpreadState, outs_m: Array, motion: Motion, sigma: float)
     )
     if failed:
         ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
+    known = state.bands.limits if state.bands is not None and state.ticks % LIMITS_EVERY else None
     return replace(
-        state, ensemble=ensemble, bands=_bands(rigged, ensemble),
+        state, ensemble=ensemble, bands=_bands(rigged, ensemble, known),
         restart_band=failed or rescued, unconverged=False,
     )  # fmt: skip
 

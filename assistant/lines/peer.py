@@ -2,8 +2,8 @@
 
 MoorDyn's z is up; it takes a point's volume and a coefficient of added mass (made here from wet weight and added
 mass); it knows no lift. Current and lift therefore go in as water velocity at its nodes, refreshed every `exchange_s`:
-at a planer's point the velocity whose drag is the planer's whole force. It starts lines at rest: so it works in the
-frame of the first velocity, the water streaming past, and its start is nearly the settled tow.
+at a planer's point the velocity whose drag is the planer's whole force. It starts lines at rest and straight between
+their joints: with such water it works in the frame of the first velocity, streaming past, and so starts nearly settled.
 Source of the input format: MoorDyn documentation, "Inputs" (v2).
 """
 
@@ -30,7 +30,7 @@ Array = NDArray[np.float64]
 
 _UP = np.array([1.0, 1.0, -1.0])  # our z is down, MoorDyn's up
 STIFF_N = 1e4  # stands in for inextensible: an explicit code needs some stretch
-DAMPING = "-0.2"  # share of critical damping of a segment's stretch; keeps the ringing of the start short
+DAMPING = 0.2  # share of critical damping of a segment's stretch; keeps the ringing of the start short
 
 
 def load() -> ModuleType:
@@ -52,7 +52,7 @@ class MoorDynTow:
 
     Args:
         lines: what is towed, each cut into counts[i] pieces per segment, free end first.
-        step_s, scheme: MoorDyn's own step [s] and time scheme ("RK2", "RK4" ...).
+        step_s, scheme: MoorDyn's own step [s] and time scheme ("RK2", "RK4" ...); damping: see DAMPING.
         tips: (n, 3) tow points at the start [m], z down; velocity: (3,) common velocity [m/s].
     Raises:
         RuntimeError: moordyn is missing, or refuses the system.
@@ -67,30 +67,34 @@ class MoorDynTow:
         scheme: str,
         tips: Array,
         velocity: Array,
+        damping: float = DAMPING,
     ) -> None:
+        self._damping = damping
         self._api = load()
         self._water = water
         self._profile = water.profile_array()
         self._bodies: list[tuple[int, Body]] = []  # planers by index of their point
         self._force: Array = np.zeros((len(lines), 3))
         text, self._ends = self._input(lines, counts, step_s, scheme, tips, velocity)
-        self._drift = np.array([velocity[0], velocity[1], 0.0])
+        self._streams = bool(len(self._profile) or self._bodies)
+        self._drift = np.array([velocity[0], velocity[1], 0.0]) if self._streams else np.zeros(3)
         self._t_s = 0.0
         with tempfile.TemporaryDirectory() as folder:
             path = os.path.join(folder, "lines.txt")  # noqa: PTH118
             with open(path, "w", encoding="ascii") as file:  # noqa: PTH123
-                file.write(text)
+                file.write(text.replace("@KIN", str(int(self._streams))))
             with _quiet():
                 self._system: Any = self._api.Create(path)
                 self._api.SetVerbosity(self._system, self._api.LEVEL_NONE)
                 up = tips * _UP
-                self._api.Init(self._system, list(up.ravel()), [0.0] * up.size)
-                self._api.ExternalWaveKinInit(self._system)
-        self._set_water()
+                start = np.tile(velocity * _UP - self._drift, len(lines))
+                self._api.Init(self._system, list(up.ravel()), list(start))
+                if self._streams:
+                    self._api.ExternalWaveKinInit(self._system)
 
     def march(self, t_s: float, exchange_s: float, tips: Array, tips_next: Array) -> None:
         """From t_s (first 0) over exchange_s; tips (n, 3) at both ends of it, z down."""
-        if len(self._profile) or self._bodies:
+        if self._streams:
             self._set_water()
         velocity = ((tips_next - tips) / exchange_s - self._drift) * _UP
         up = (tips - self._drift * t_s) * _UP
@@ -169,7 +173,7 @@ class MoorDynTow:
                     self._bodies.append((len(points), body))
                 stiffness = segment.stiffness_n if math.isfinite(segment.stiffness_n) else STIFF_N
                 types.append(
-                    f"t{len(types) + 1} {segment.diameter_m} {segment.mass_kg_m} {stiffness} {DAMPING} 0 "
+                    f"t{len(types) + 1} {segment.diameter_m} {segment.mass_kg_m} {stiffness} {-self._damping} 0 "
                     f"{segment.normal_drag} 1 {segment.tangential_drag} 0"
                 )
                 n = len(ropes) + 1
@@ -184,7 +188,7 @@ def _file(
 ) -> str:
     options = (
         f"{step_s} dtM", f"{scheme} tScheme", f"{water.gravity_m_s2} g", f"{water.density_kg_m3} WtrDnsty",
-        "1000 WtrDpth", "0 TmaxIC", "0 writeLog", "1 disableOutput", "1 disableOutTime", "1 WaveKin",
+        "1000 WtrDpth", "0 TmaxIC", "0 writeLog", "1 disableOutput", "1 disableOutTime", "@KIN WaveKin",
     )  # fmt: skip
     tables = (
         ("LINE TYPES", "Name Diam MassDen EA BA EI Cd Ca CdAx CaAx", types),

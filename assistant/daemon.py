@@ -191,8 +191,9 @@ class Daemon:
         framing = self._intake.counts()
         return {
             "mode": self._state.mode,
-            "frames": self._meter.frames,
-            "seconds": round(self._meter.frames * STEP_S, 2),
+            "frames": self._state.seq,
+            "steps": self._meter.steps,
+            "seconds": round(self._meter.steps * STEP_S, 2),
             "sentences": counts.sentences,
             "unused": counts.unused,
             "rejects": {**{k: v for k, v in framing.items() if k != "good" and v}, **counts.rejects},

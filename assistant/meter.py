@@ -24,14 +24,14 @@ class Meter:
     """What the summary says. Latency [s]: from a sentence's frame instant, or its arrival if later, to
     the moment the first frame at or after it has been handed out to broker and page."""
 
-    frames: int = 0
+    steps: int = 0
     slips: int = 0
     worst_late_s: float = 0.0
     latencies_s: deque[float] = field(default_factory=lambda: deque(maxlen=KEEP))
 
     def stepped(self, late_s: float) -> None:
         """Note one step and how late behind its instant it began [s]."""
-        self.frames += 1
+        self.steps += 1
         self.slips += late_s > SLIP_S
         self.worst_late_s = max(self.worst_late_s, late_s)
 

@@ -13,8 +13,8 @@ STOP_S = 3.0
 
 # The child leaves when its stdin closes, so that it never outlives us, however we end.
 _CHILD = """
-import os, runpy, sys, threading
-threading.Thread(target=lambda: (sys.stdin.buffer.read(), os._exit(0)), daemon=True).start()
+import os, runpy, threading
+threading.Thread(target=lambda: (os.read(0, 1), os._exit(0)), daemon=True).start()
 runpy.run_module("sim", run_name="__main__", alter_sys=True)
 """
 

@@ -24,7 +24,7 @@ from iotcore import IotCoreBroker
 signal.signal(signal.SIGINT, signal.SIG_IGN)
 logging.getLogger("rumqttd").setLevel(logging.CRITICAL)
 broker = IotCoreBroker(listen=sys.argv[1], port=int(sys.argv[2]), max_payload_size=int(sys.argv[3]))
-threading.Thread(target=lambda: (sys.stdin.buffer.read(), os._exit(0)), daemon=True).start()
+threading.Thread(target=lambda: (os.read(0, 1), os._exit(0)), daemon=True).start()
 broker.run_forever()
 """
 

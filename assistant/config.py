@@ -9,8 +9,17 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from assistant.config_files import ConfigError, Problems, nearest, read_body, read_keys, read_line, read_toml
-from assistant.config_keys import BOAT_KEYS
+from assistant.config_files import (
+    ConfigError,
+    Problems,
+    nearest,
+    read_body,
+    read_coefficient,
+    read_keys,
+    read_line,
+    read_toml,
+)
+from assistant.config_keys import BOAT_KEYS, FLEAS_RANGE
 from assistant.config_spread import Known, read_rods
 from assistant.messages import BoatConfig, Config
 
@@ -72,6 +81,10 @@ def load(directory: Path | None = None) -> Config:
     bodies = {stem: body for stem, file in body_files.items() if (body := read_body(file, problems))}
     boat_table, spread_table = (read_toml(tops[name], problems) for name in TOP_FILES)
     boat = {} if boat_table is None else read_keys(tops["boat.toml"], "", boat_table, BOAT_KEYS, problems)
+    if (fleas := boat.get("fleas_mm_per_hour")) is not None:
+        boat["fleas_mm_per_hour"] = read_coefficient(
+            tops["boat.toml"], "fleas_mm_per_hour", fleas, FLEAS_RANGE, problems
+        )
     known = Known(frozenset(line_files), frozenset(body_files), bodies)
     rods = () if spread_table is None else read_rods(tops["spread.toml"], spread_table, known, problems)
     if problems.lines:

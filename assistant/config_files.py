@@ -13,8 +13,11 @@ from assistant.config_keys import (
     ABOUT,
     BAND_KEYS,
     BODY_COEFFICIENTS,
+    LABEL_KEYS,
     LINE_COEFFICIENTS,
+    OPTIONAL,
     SETTING_KEYS,
+    SLIDES_KEY,
     SOURCE_KEY,
     Check,
     Key,
@@ -124,7 +127,7 @@ def read_coefficients(
         elif coefficient := read_coefficient(file, name, raw, ranges[name], problems):
             result[name] = coefficient
     for name in ranges:
-        if name not in table:
+        if name not in table and name not in OPTIONAL:
             problems.note(file, f"[{name}] is missing: add it with value, low, high and source")
     return result
 
@@ -147,7 +150,7 @@ def read_body(file: Path, problems: Problems) -> BodyType | None:
         return None
     keys = [Key("kind", choice(*BODY_COEFFICIENTS), "decides the force law", True), ABOUT]
     if table.get("kind") == "planer":
-        keys.extend(SETTING_KEYS)
+        keys += [SLIDES_KEY, *dial_keys(file, table, problems)]
     names = {key.name for key in keys}
     head = read_keys(file, "", {k: v for k, v in table.items() if k in names}, keys, problems)
     if "kind" not in head:
@@ -157,4 +160,22 @@ def read_body(file: Path, problems: Problems) -> BodyType | None:
     low, high = head.get("setting_min"), head.get("setting_max")
     if low is not None and high is not None and low >= high:
         problems.add(file, "setting_max", high, f"want more than setting_min ({low:g})")
-    return BodyType(file.stem, head["kind"], head.get("about", ""), coefficients, low, high)
+    about, labels, slides = head.get("about", ""), head.get("settings"), head.get("slides", False)
+    return BodyType(file.stem, head["kind"], about, coefficients, low, high, labels, slides)
+
+
+def dial_keys(file: Path, table: Mapping[str, Any], problems: Problems) -> tuple[Key, ...]:
+    """The keys of a planer's dial: a table of labels, a range of numbers, or none (it runs straight).
+
+    Labels go with the coefficient roll_factor, numbers with roll_per_setting_deg.
+    """
+    numbers = {"roll_per_setting_deg", *(key.name for key in SETTING_KEYS)}
+    labelled = "settings" in table or "roll_factor" in table
+    if not labelled and not numbers & set(table):
+        return ()
+    roll = "roll_factor" if labelled else "roll_per_setting_deg"
+    if roll not in table:
+        problems.note(file, f"[{roll}] is missing: add it with value, low, high and source")
+    for name in sorted(numbers & set(table)) if labelled else ():
+        problems.add(file, name, table[name], "this dial has settings with labels; keep one of the two")
+    return LABEL_KEYS if labelled else SETTING_KEYS

@@ -92,6 +92,36 @@ def choice(*names: str) -> Check:
     return check
 
 
+def yes_or_no(raw: object) -> bool:
+    """True or false."""
+    if not isinstance(raw, bool):
+        raise ValueError("want true or false")
+    return raw
+
+
+def label(raw: object) -> str:
+    """A mark on a dial as its label: 1 and 1.0 are the label "1"."""
+    text_of = f"{raw:g}" if isinstance(raw, int | float) and not isinstance(raw, bool) else raw
+    if not isinstance(text_of, str) or not re.fullmatch(r"[A-Za-z0-9.+-]{1,8}", text_of):
+        raise ValueError("want a label of 1..8 of A-Z a-z 0-9 . + -")
+    return text_of
+
+
+def dial_mark(raw: object) -> float | str:
+    """A number on a dial, or a label; which of them fits is for the body to say."""
+    if isinstance(raw, str):
+        return label(raw)
+    return number(-10.0, 10.0)(raw)  # type: ignore[return-value]  # a number gives a float
+
+
+def angles(raw: object) -> Mapping[str, float]:
+    """A table from labels to angles [deg]."""
+    if not isinstance(raw, dict) or not 1 <= len(raw) <= 30:
+        raise ValueError("want a table of 1..30 labels such as { \"0\" = 0, \"A\" = 22 }")
+    within = number(0.0, 89.0, "degrees")
+    return {label(name): within(value) for name, value in raw.items()}  # type: ignore[misc]  # floats
+
+
 def texts(pattern: str, words: str) -> Check:
     """A list of at most 16 texts that match `pattern`."""
     one = text(pattern, words)
@@ -123,6 +153,7 @@ BOAT_KEYS = (
     Key("deep_layer_depth_m", number(1.0, 200.0, "m"), "where it begins, the middle of the transition"),
     Key("deep_layer_scale_m", number(0.1, 50.0, "m"), "half the thickness of the transition"),
     Key("gravity_m_s2", number(9.7, 9.9, "m/s2"), "acceleration of free fall"),
+    Key("fleas_mm_per_hour", lambda raw: raw, "a table: value, low, high, source of how fast fleas thicken lines"),
     Key("sources", texts(r"[!-~]{1,200}", "a source such as udp:10110"), "when no --source is given"),
     Key("broker", BROKER, "when no --broker is given"),
     Key("page_port", whole(1, 65535), "where the page is served when no --port is given"),
@@ -134,12 +165,18 @@ ROD_KEYS = (
     Key("name", ROD_NAME, "short name, used in topics and on the page", required=True),
     Key("side", choice("port", "starboard", "centre"), "the side a planer must run", required=True),
     Key("about", LINE_OF_TEXT, "what it is, in words"),
-    Key("tip", lambda raw: raw, "a table: forward, starboard, height", required=True),
+    Key("tip", lambda raw: raw, "a table: forward, starboard, height"),
     Key("line_out", length(0.5, 600.0), "what the counter shows", required=True),
     Key("rig", lambda raw: raw, "a list of parts from the reel to the hook", required=True),
     Key("counter_zero", choice("tip", "surface"), "where the counter reads 0"),
     Key("counter", lambda raw: raw, "a table: value, low, high, source of true line out / counter reading"),
     Key("rod_state", ROD_STATE, "at the start"),
+    Key("attached", lambda raw: raw, "a table: the rod whose line it hangs on, and above or half_way"),
+    Key("board", lambda raw: raw, "a table: out, aft, sag_m_per_n of the side board it runs from"),
+    Key("rod_length", length(0.3, 6.0), "of the rod"),
+    Key("holder_angle_deg", number(-90.0, 90.0, "degrees"), "of the rod above the horizontal"),
+    Key("spring_n_m", number(1.0, 1e5, "N/m"), "the rod's spring at its tip"),
+    Key("drag_slip_n", number(0.5, 1000.0, "N"), "pull at which the reel gives line"),
 )
 
 TIP_KEYS = (
@@ -148,11 +185,28 @@ TIP_KEYS = (
     Key("height", length(0.0, 10.0), "above the water", required=True),
 )
 
+ATTACHED_KEYS = (
+    Key("rod", ROD_NAME, "the rod whose line it hangs on", required=True),
+    Key("above", length(0.0, 200.0), "above that line's first body, along it"),
+    Key("half_way", yes_or_no, "half way up that line"),
+)
+
+BOARD_KEYS = (
+    Key("out", length(0.5, 100.0), "from the rod tip to the rod's side", required=True),
+    Key("aft", length(0.0, 100.0), "of the rod tip with nothing pulling on it", required=True),
+    Key("sag_m_per_n", lambda raw: raw, "a table: value, low, high, source of how far it sags aft", required=True),
+)
+SAG_RANGE = number(0.0, 10.0, "m/N")
+FLEAS_RANGE = number(0.0, 20.0, "mm/h")
+
+COLOUR_M = 10 * 0.9144  # lead-core changes colour every 10 yd
 PART_KEYS = (
     Key("line", PART_NAME, "a file of lines/"),
-    Key("length", length(0.1, 200.0), "of this piece; the main line has none, it is as long as the line out"),
+    Key("length", length(0.1, 400.0), "of this piece; the main line has none, it is as long as the line out"),
+    Key("colours", number(0.1, 40.0), "the length of lead-core, 10 yd each; counted within the line out"),
+    Key("counted", yes_or_no, "true: its length is part of the line out, as of a top shot"),
     Key("body", PART_NAME, "a file of bodies/"),
-    Key("setting", number(-10.0, 10.0), "planers only: the dial"),
+    Key("setting", dial_mark, "planers only: the dial, a number or a label"),
 )
 
 ANY_NUMBER = number(0.0, 1e6)  # replaced by the range of the coefficient at hand
@@ -173,6 +227,8 @@ SETTING_KEYS = (
     Key("setting_min", number(-10.0, 10.0), "lowest mark of the dial", required=True),
     Key("setting_max", number(-10.0, 10.0), "highest mark of the dial", required=True),
 )
+LABEL_KEYS = (Key("settings", angles, "each label of the dial with its roll in degrees", required=True),)
+SLIDES_KEY = Key("slides", yes_or_no, "true: tripped, it slides down the line to the next body")
 
 COUNTER_RANGE = number(0.5, 1.5)
 
@@ -180,10 +236,11 @@ LINE_COEFFICIENTS: Mapping[str, Check] = {
     "diameter_m": number(5e-5, 0.02, "m"),
     "mass_kg_m": number(1e-6, 1.0, "kg/m"),
     "normal_drag": number(0.1, 5.0),
+    "strumming": number(1.0, 4.0),
     "tangential_drag": number(0.0, 0.5),
     "stiffness_n": number(10.0, 1e6, "N"),
 }
-"""Plausible range of each coefficient of a line type; all are needed."""
+"""Plausible range of each coefficient of a line type; all are needed but those of OPTIONAL."""
 
 BODY_COEFFICIENTS: Mapping[str, Mapping[str, Check]] = {
     "planer": {
@@ -191,6 +248,7 @@ BODY_COEFFICIENTS: Mapping[str, Mapping[str, Check]] = {
         "lift_coefficient": number(0.0, 4.0),
         "lift_to_drag": number(0.1, 20.0),
         "roll_per_setting_deg": number(0.0, 45.0, "degrees"),
+        "roll_factor": number(0.3, 3.0),
         "mass_kg": number(1e-3, 5.0, "kg"),
         "wet_mass_kg": number(0.0, 5.0, "kg"),
         "added_mass_kg": number(0.0, 10.0, "kg"),
@@ -207,5 +265,15 @@ BODY_COEFFICIENTS: Mapping[str, Mapping[str, Check]] = {
         "wet_mass_kg": number(0.0, 5.0, "kg"),
         "added_mass_kg": number(0.0, 10.0, "kg"),
     },
+    "diver": {
+        "drag_area_m2": number(1e-5, 1.0, "m2"),
+        "down_area_m2": number(0.0, 1.0, "m2"),
+        "mass_kg": number(1e-4, 5.0, "kg"),
+        "wet_mass_kg": number(-1.0, 5.0, "kg"),  # many float
+        "added_mass_kg": number(0.0, 10.0, "kg"),
+    },
 }
-"""Plausible range of each coefficient by kind of body; all are needed."""
+"""Plausible range of each coefficient by kind of body; all are needed but those of OPTIONAL."""
+
+OPTIONAL = frozenset({"strumming", "roll_per_setting_deg", "roll_factor"})
+"""Without strumming a line does not strum; a planer's roll goes with its kind of dial, see config_files.py."""

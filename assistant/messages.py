@@ -66,9 +66,10 @@ class LineSetting:
     t_s: float
     rod: str
     line_out_m: float | None = None  # on the counter
-    setting: float | None = None  # planer dial
+    setting: float | str | None = None  # planer dial: a number, or one of its labels
     rod_state: RodState | None = None
     tripped: bool | None = None
+    cleaned: bool | None = None  # True: water fleas were wiped off the line just now
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +211,7 @@ class LineType:
 
     name: str  # the file's stem
     about: str
-    coefficients: Mapping[str, Coefficient]  # diameter_m mass_kg_m normal_drag tangential_drag stiffness_n
+    coefficients: Mapping[str, Coefficient]  # diameter_m mass_kg_m normal_drag strumming tangential_drag stiffness_n
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,24 +219,44 @@ class BodyType:
     """A thing tied into a line, one file of configs/bodies/; `kind` chooses its force law in lines/bodies.py."""
 
     name: str  # the file's stem
-    kind: str  # "planer", "sphere" or "lure"
+    kind: str  # "planer", "sphere", "lure" or "diver"
     about: str
     coefficients: Mapping[str, Coefficient]
     setting_min: float | None = None  # dial range, planers only
     setting_max: float | None = None
+    settings: Mapping[str, float] | None = None  # label on the dial -> roll [deg], instead of a dial range
+    slides: bool = False  # once tripped the planer slides down the line to the next body
 
 
 @dataclass(frozen=True, slots=True)
 class RigPart:
     """One part of a rig, from the reel to the hook: either a line or a body.
 
-    The first line part is the main line; its length is the rod's line out.
+    The first line part is the main line (or backing): it is as long as the line out, less the counted parts below it.
     """
 
     line: str | None = None
     length_m: float | None = None
     body: str | None = None
-    setting: float | None = None
+    setting: float | str | None = None  # planers: a number on the dial, or a label of the body's settings
+    counted: bool = False  # its length is part of the line out: a top shot, lead-core, copper below a backing
+
+
+@dataclass(frozen=True, slots=True)
+class Attached:
+    """A rod towed from a point of another rod's line: a second release on a cable, a slider."""
+
+    rod: str
+    above_m: float | None = None  # above the other line's first body, along it; None: half way up
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """A rod towed from a side board: where it runs from the rod tip, and how it sags aft as the line pulls."""
+
+    out_m: float  # to the rod's side
+    aft_m: float  # with nothing pulling on it
+    sag_m_per_n: Coefficient
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +274,12 @@ class Rod:
     counter_zero: Literal["tip", "surface"] = "tip"  # a downrigger counts from the water
     counter: Coefficient = Coefficient(1.0, 0.92, 1.04, "common practice, no source: unmarked reels read long")
     rod_state: RodState = "fishing"
+    attached: Attached | None = None
+    board: Board | None = None
+    rod_length_m: float | None = None
+    holder_angle_deg: float | None = None  # of the rod above the horizontal
+    spring_n_m: float | None = None  # the rod's spring at its tip
+    drag_slip_n: float | None = None  # pull at which the reel gives line
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,6 +298,32 @@ class BoatConfig:
     deep_layer_depth_m: float = 15.0  # where it begins, middle of the transition
     deep_layer_scale_m: float = 3.0  # half width of the transition (tanh)
     gravity_m_s2: float = 9.80665
+    fleas_mm_per_hour: Coefficient | None = None  # growth of every line's diameter since it was cleaned; None: none
+
+
+@dataclass(frozen=True, slots=True)
+class ReelMark:
+    """One taped mark: what the counter showed and how much line was really out."""
+
+    counter_m: float
+    true_m: float
+    date: str  # ISO, when it was taped
+    sigma_m: float = 0.3  # judgement: a counter read to a foot, a tape along a dock
+
+
+@dataclass(frozen=True, slots=True)
+class Reel:
+    """One reel of the register; only marks taped since the line last changed say anything about it."""
+
+    name: str
+    line: str  # what is counted off it, a file of lines/
+    spooled: str  # ISO dates
+    rod: str | None = None  # the rod it is on; None: in the box
+    marks: tuple[ReelMark, ...] = ()
+    respooled: str | None = None
+    cut_back: str | None = None
+    turn_m: float | None = None  # what the counter shows for one turn of the spool; None: a usual reel
+    width_m: float | None = None  # of the spool between its flanges
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,3 +338,4 @@ class Config:
     broker: str = "none"
     page_port: int = 8620
     origin: Mapping[str, str] = field(default_factory=dict)  # where each part was read: {"boat": path, ...}
+    reels: tuple[Reel, ...] = ()

@@ -56,11 +56,17 @@ class Water:
 
 @dataclass(frozen=True, slots=True)
 class Towed:
-    """A whole line and how high its tow point is above the water [m]."""
+    """A whole line and how high its tow point is above the water [m].
+
+    shares: the last segments, up to the tow point, are what a counter counts; how they share the model's pieces.
+    running: the one of segments that gets longer or shorter as line runs.
+    """
 
     segments: tuple[Segment, ...]
     bodies: tuple[Body | None, ...]
     tow_height_m: float = 0.0
+    shares: tuple[float, ...] = (1.0,)
+    running: int = -1
 
     def length_m(self) -> float:
         """Unstretched length of everything [m]."""

@@ -10,7 +10,7 @@ Coarse: 10 pieces a line, steps of 2 s (differences between members settle over 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,11 +18,12 @@ from numpy.typing import NDArray
 
 from assistant.lines.chain import Towed, Water
 from assistant.lines.draws import MEMBERS, at_normal, normal_draws, weibull_quantiles
-from assistant.lines.fleet import Cut, Fleet, marched, regeared, settled
-from assistant.lines.gear import Draw, RodSetting, nominal, towed
-from assistant.lines.motion import Motion, tips
+from assistant.lines.fleet import Cut, Fleet, marched, regeared
+from assistant.lines.gear import Draw, RodSetting, above_zero_m, counted_m, mains_m, nominal, towed
+from assistant.lines.motion import Motion
 from assistant.lines.seen import seen_from_boat
-from assistant.messages import Coefficient, Config
+from assistant.lines.towpoints import Boats, TowPoints, settled_towed, tow_points
+from assistant.messages import Board, Coefficient, Config, Rod
 
 Array = NDArray[np.float64]
 
@@ -40,8 +41,14 @@ class Unknowns:
     counter: Array  # (n,) true line out / counter
     speed_z: Array  # (n,) error of the water speed in sigmas
     deep_mps: Array  # (n, 2) deep layer relative to the surface layer, north and east
-    rods: Array  # (n, 3) rod tip forward, starboard, height [m]
+    points: TowPoints
+    fixed_m: Mapping[int, tuple[float, ...]]  # by line, of those with counted parts: see gear.counted_m
     profile: Array  # (M, 3) how the deep layer fades in with depth, for 1 m/s north
+
+    @property
+    def rods(self) -> Array:
+        """(n, 3) rod tip forward, starboard, height [m]."""
+        return self.points.rod_tips_m
 
     def water(self, line: int, water: Water) -> Water:
         """The water as one line of the ensemble meets it."""
@@ -74,13 +81,19 @@ def unknowns(config: Config, seed: int) -> Unknowns:
     deep = np.stack([normal_draws(seed, "deep north"), normal_draws(seed, "deep east")], axis=1)
     deep = np.concatenate([np.zeros((1, 2)), deep * boat.deep_layer_sigma_mps])
     count = len(config.rods)
-    places = [[r.tip_forward_m, r.tip_starboard_m, r.tip_height_m] for r in config.rods]
+
+    def sag(rod: Rod, board: Board, k: int) -> float:
+        z = 0.0 if k == 0 else float(normal_draws(seed, f"{rod.name}.sag")[k - 1])
+        return at_normal(board.sag_m_per_n, z)
+
+    fixed = [counted_m(rod) for rod in config.rods]
     return Unknowns(
         draws=(nominal, *(member(k) for k in range(MEMBERS))),
         counter=np.concatenate(counter),
         speed_z=np.tile(np.concatenate([zero, normal_draws(seed, "speed")]), count),
         deep_mps=np.tile(deep, (count, 1)),
-        rods=np.repeat(np.array(places), EACH, axis=0),
+        points=tow_points(config, CUT, EACH, sag),
+        fixed_m={k * EACH + m: parts for k, parts in enumerate(fixed) if parts for m in range(EACH)},
         profile=_fade_in(boat.deep_layer_depth_m, boat.deep_layer_scale_m),
     )
 
@@ -102,6 +115,13 @@ class Ensemble:
     place_m: Array  # (n, 2) boat's place of each line
     speed_mps: Array  # (n,) boat's speed of each line
     motion: Motion  # at the last step
+    sag_m: Array  # (n,) of side boards
+    runs: Mapping[int, int]  # by line, of those with counted parts: which part runs
+
+    def boats(self) -> Boats:
+        """The boat of every line, at the last step."""
+        m = self.motion
+        return Boats(self.place_m[:, 0], self.place_m[:, 1], self.speed_mps, m.heading_rad, m.turn_radps)
 
 
 def settle(
@@ -120,11 +140,20 @@ def settle(
     n = len(config.rods) * EACH
     speed = np.maximum(motion.speed_mps + unknown.speed_z * sigma, 0.0)
     place = np.tile([motion.north_m, motion.east_m], (n, 1))
-    tip = tips(place[:, 0], place[:, 1], speed, motion.heading_rad, 0.0, unknown.rods)
+    boats = Boats(place[:, 0], place[:, 1], speed, motion.heading_rad, 0.0)
     chains = [_chain(config, water, unknown, settings, line) for line in range(n)]
     waters = [unknown.water(line, water) for line in range(n)]
-    fleet = settled(chains, waters, CUT, tip, unknown.profile, unknown.deep_mps)
-    return Ensemble(unknown, fleet, place, speed, motion)
+    fleet, sag_m = settled_towed(
+        unknown.points, boats, chains, waters, CUT, unknown.profile, unknown.deep_mps
+    )
+    outs = np.repeat([now.line_out_m for now in settings], EACH) * unknown.counter
+    _, runs = mains_m(unknown.fixed_m, outs + _above_m(config))
+    return Ensemble(unknown, fleet, place, speed, motion, sag_m, runs)
+
+
+def _above_m(config: Config) -> Array:
+    """(n,) what of each line hangs above the counter's zero [m]."""
+    return np.repeat([above_zero_m(rod) for rod in config.rods], EACH)
 
 
 def _chain(
@@ -141,8 +170,27 @@ def regear(
 ) -> Ensemble:
     """The same lines with what is now set on these rods (planer setting, trip); positions stay."""
     lines = [rod * EACH + member for rod in rods for member in range(EACH)]
+    return _regear_lines(ensemble, config, water, settings, lines)
+
+
+def _regear_lines(
+    ensemble: Ensemble, config: Config, water: Water, settings: Sequence[RodSetting], lines: Sequence[int]
+) -> Ensemble:
     chains = {line: _chain(config, water, ensemble.unknowns, settings, line) for line in lines}
     return replace(ensemble, fleet=regeared(ensemble.fleet, chains, water))
+
+
+def rerun(
+    ensemble: Ensemble, config: Config, water: Water, settings: Sequence[RodSetting]
+) -> tuple[Ensemble, bool]:
+    """The same lines where another part begins to run (a backing wound up, say), and whether there are any."""
+    fixed = ensemble.unknowns.fixed_m
+    if not fixed:
+        return ensemble, False
+    outs = np.repeat([now.line_out_m for now in settings], EACH) * ensemble.unknowns.counter
+    _, runs = mains_m(fixed, outs + _above_m(config))
+    other = [line for line, part in runs.items() if part != ensemble.runs[line]]
+    return _regear_lines(ensemble, config, water, settings, other), bool(other)
 
 
 def advance(
@@ -163,12 +211,16 @@ def advance(
     mid = old.heading_rad + 0.5 * math.remainder(motion.heading_rad - old.heading_rad, 2.0 * math.pi)
     along = np.array([math.cos(mid), math.sin(mid)])
     place = ensemble.place_m + way + extra[:, None] * STEP_S * along
-    tip = tips(place[:, 0], place[:, 1], speed, motion.heading_rad, motion.turn_radps, unknown.rods)
-    mains = np.repeat(outs_m, EACH) * unknown.counter + np.repeat(above_m, EACH)
+    boats = Boats(place[:, 0], place[:, 1], speed, motion.heading_rad, motion.turn_radps)
+    sag_m = unknown.points.sagged(ensemble.sag_m, ensemble.fleet, STEP_S)
+    tip = unknown.points.at(boats, sag_m, (sag_m - ensemble.sag_m) / STEP_S, ensemble.fleet, STEP_S)
+    mains, runs = mains_m(
+        unknown.fixed_m, np.repeat(outs_m, EACH) * unknown.counter + np.repeat(above_m, EACH)
+    )
     fleet, failed, rescued = marched(
         ensemble.fleet, tip, mains, unknown.profile, STEP_S, restart, TOLERANCE_M
     )
-    return Ensemble(unknown, fleet, place, speed, motion), failed, rescued
+    return Ensemble(unknown, fleet, place, speed, motion, sag_m, runs), failed, rescued
 
 
 def members(ensemble: Ensemble) -> Array:
@@ -177,7 +229,10 @@ def members(ensemble: Ensemble) -> Array:
     seen = seen_from_boat(
         fleet.works, fleet.cut.total, ensemble.unknowns.profile, ensemble.motion.heading_rad
     )
-    return seen[: len(ensemble.place_m)].reshape(-1, EACH, seen.shape[1])
+    seen = seen[: len(ensemble.place_m)]
+    if not ensemble.unknowns.points.plain:
+        seen[:, 1:3] += ensemble.unknowns.points.beyond_tips(ensemble.boats(), fleet)
+    return seen.reshape(-1, EACH, seen.shape[1])
 
 
 def offsets(table: Array) -> tuple[Array, Array]:

@@ -1,4 +1,4 @@
-"""Any number of lines in groups of eight: built, settled, regeared, marched. A Fleet is a value, never changed in place.
+"""Any number of lines in groups of eight: built, settled, regeared, marched. A Fleet is a value, never changed.
 
 Line k lies in group k // LANES, lane k % LANES; spare lanes of the last group repeat the last line.
 """

@@ -59,13 +59,22 @@ def pieces(towed: Towed, counts: Sequence[int]) -> Towed:
 
 
 def live_counts(towed: Towed, total: int, below: int) -> list[int]:
-    """Pieces per segment, free end first: `below` shared by all under the main line, the rest in the main line."""
-    parts = len(towed.segments) - 1
+    """Pieces per segment, free end first: `below` in all under what the counter counts, the rest in that."""
+    parts = len(towed.segments) - len(towed.shares)
     if parts == 0:
-        return [total]
+        return _by_share(towed.shares, total)
     below = max(below, parts)
     each = [below // parts + (1 if i < below % parts else 0) for i in range(parts)]
-    return [*each, total - below]
+    return [*each, *_by_share(towed.shares, total - below)]
+
+
+def _by_share(shares: Sequence[float], total: int) -> list[int]:
+    """`total` pieces, one or more to each: the next piece goes where pieces are longest."""
+    counts = [1] * len(shares)
+    for _ in range(total - len(shares)):
+        longest = max(range(len(shares)), key=lambda i: shares[i] / counts[i])
+        counts[longest] += 1
+    return counts
 
 
 def build(lines: Sequence[Towed], counts: Sequence[Sequence[int]], water: Water) -> Group:
@@ -87,13 +96,16 @@ def load_lane(
     """Write one line's properties into a lane; positions are left alone."""
     cut = pieces(towed, counts)
     top_first = list(zip(cut.segments, cut.bodies, strict=True))[::-1]
-    main[lane] = max(towed.segments[-1].length_m, SHORTEST_M)
+    running = towed.running % len(counts)
+    main[lane] = max(towed.segments[running].length_m, SHORTEST_M)
+    first = 1 + sum(counts[running + 1 :])
+    last = first + counts[running]
     share[:, lane] = 0.0
-    share[1 : counts[-1] + 1, lane] = 1.0 / counts[-1]
+    share[first:last, lane] = 1.0 / counts[running]
     for i, (segment, body) in enumerate(top_first, start=1):
         length, kn, kt, wet, dry, mass, added, compliance = segment_columns(segment, water)
-        if i <= counts[-1]:
-            length = main[lane] / counts[-1]
+        if first <= i < last:
+            length = main[lane] / counts[running]
         view[i, layout.LENGTH : layout.COMPLIANCE + 1, lane] = (
             length,
             kn,

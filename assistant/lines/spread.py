@@ -7,8 +7,8 @@ Rods keep the order of the config, port to starboard.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,13 +16,15 @@ from numpy.typing import NDArray
 from assistant.lines import ensemble as band
 from assistant.lines.chain import Towed, Water
 from assistant.lines.conditions import Look, folding
-from assistant.lines.fleet import Cut, Fleet, marched, regeared, settled
-from assistant.lines.gear import RodSetting, has_planer, towed
+from assistant.lines.fleet import Cut, Fleet, marched, regeared
+from assistant.lines.gear import RodSetting, above_zero_m, counted_m, has_planer, mains_m, towed
 from assistant.lines.limits import Suspects, suspects
-from assistant.lines.motion import Motion, tips
+from assistant.lines.motion import Motion
 from assistant.lines.report import banded, curves, dead_line, line_state, worth_of
+from assistant.lines.rods import RodNow, aged, at_start, regeared_by, run_line, taken
 from assistant.lines.seen import seen_from_boat
-from assistant.messages import BoatState, Config, Estimate, LineSetting, LineState, Rod, RodState
+from assistant.lines.towpoints import Boats, TowPoints, settled_towed, tow_points
+from assistant.messages import BoatState, Config, Estimate, LineSetting, LineState, Rod
 
 Array = NDArray[np.float64]
 
@@ -31,23 +33,8 @@ CUT = Cut(total=24, below=4)
 TOLERANCE_M = 1e-4
 BAND_EVERY = round(band.STEP_S / STEP_S)  # ticks
 LIMITS_EVERY = 4 * BAND_EVERY
-RUN_MPS = 1.0  # how fast line runs out or in after a new number on the counter (judgement: a spool by hand)
+FLEAS_EVERY = round(60.0 / STEP_S)  # ticks between two looks at how water fleas have thickened the lines
 STILL = np.zeros((0, 3))
-
-
-@dataclass(frozen=True, slots=True)
-class RodNow:
-    """One rod as it is set: what the counter shows, and how much of it has run out by now."""
-
-    counter_m: float
-    out_m: float
-    setting: float | None
-    tripped: bool
-    rod_state: RodState
-
-    def as_rigged(self, factor: float = 1.0) -> RodSetting:
-        """For the chain: true line out [m]."""
-        return RodSetting(self.out_m * factor, self.setting, self.tripped)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +44,8 @@ class Rigged:
     config: Config
     water: Water
     unknowns: band.Unknowns
-    tip_places_m: Array  # (R, 3) forward, starboard, height
+    points: TowPoints
+    fixed_m: Mapping[int, tuple[float, ...]]  # by rod, of those with counted parts: see gear.counted_m
     above_m: Array  # (R,) what of the main line hangs above the counter's zero
     counter: Array  # (R,) true line out / counter
     planers: tuple[bool, ...]  # which rods carry one
@@ -88,6 +76,8 @@ class SpreadState:
     restart: bool = True  # the next step of the fine lines follows a discontinuity
     restart_band: bool = True
     unconverged: bool = False
+    sag_m: Array = field(default_factory=lambda: np.zeros(0))  # (R,) of side boards
+    runs: Mapping[int, int] = field(default_factory=dict)  # by rod, of those with counted parts: which part runs
 
 
 def initial(config: Config, seed: int = 0) -> SpreadState:
@@ -97,14 +87,14 @@ def initial(config: Config, seed: int = 0) -> SpreadState:
         config,
         Water(config.boat.water_density_kg_m3, config.boat.gravity_m_s2),
         band.unknowns(config, seed),
-        np.array([[r.tip_forward_m, r.tip_starboard_m, r.tip_height_m] for r in rods]),
-        np.array([r.tip_height_m if r.counter_zero == "surface" else 0.0 for r in rods]),
+        tow_points(config, CUT, 1, lambda _rod, board, _member: board.sag_m_per_n.value),
+        {k: fixed for k, rod in enumerate(rods) if (fixed := counted_m(rod))},
+        np.array([above_zero_m(r) for r in rods]),
         np.array([r.counter.value for r in rods]),
         tuple(has_planer(config, rod) for rod in rods),
         suspects(config, seed),
     )
-    now = tuple(RodNow(r.line_out_m, r.line_out_m, None, False, r.rod_state) for r in rods)
-    return SpreadState(rigged, now)
+    return SpreadState(rigged, tuple(at_start(rod) for rod in rods))
 
 
 def advance(
@@ -122,7 +112,7 @@ def advance(
         settings: operator changes since the last tick; t_s: this tick [s].
         settle: lines settle anew (first tick, or after a gap).
     """
-    state = _take_settings(state, settings)
+    state = _take_settings(replace(state, rods=tuple(aged(now, t_s) for now in state.rods)), settings, t_s)
     if stw.value is None or course.value is None:
         return replace(state, motion=None, t_s=t_s)
     speed, heading, sigma = max(stw.value, 0.0), course.value, stw.sigma or 0.0
@@ -147,7 +137,7 @@ def _rods(state: SpreadState) -> Iterator[tuple[Rod, RodNow]]:
     return zip(state.rigged.config.rods, state.rods, strict=True)
 
 
-def _take_settings(state: SpreadState, settings: Sequence[LineSetting]) -> SpreadState:
+def _take_settings(state: SpreadState, settings: Sequence[LineSetting], t_s: float) -> SpreadState:
     names = [r.name for r in state.rigged.config.rods]
     changed: set[int] = set()
     rods = list(state.rods)
@@ -155,71 +145,76 @@ def _take_settings(state: SpreadState, settings: Sequence[LineSetting]) -> Sprea
         if change.rod not in names:
             continue  # an input for a rod that is no longer rigged
         k = names.index(change.rod)
-        old = rods[k]
-        new = RodNow(
-            old.counter_m if change.line_out_m is None else change.line_out_m,
-            old.out_m,
-            old.setting if change.setting is None else change.setting,
-            old.tripped if change.tripped is None else change.tripped,
-            old.rod_state if change.rod_state is None else change.rod_state,
-        )
-        rods[k] = new
-        if (new.setting, new.tripped) != (old.setting, old.tripped):
+        old, rods[k] = rods[k], taken(rods[k], change, t_s)
+        if regeared_by(old, rods[k]):
             changed.add(k)
     state = replace(state, rods=tuple(rods))
     return _regear(state, sorted(changed)) if changed and state.fleet is not None else state
 
 
 def _chain(state: SpreadState, k: int) -> Towed:
-    now = state.rods[k].as_rigged(float(state.rigged.counter[k]))
+    now = state.rods[k].as_rigged(state.t_s, float(state.rigged.counter[k]))
     return towed(state.rigged.config, state.rigged.config.rods[k], now, state.rigged.water)
 
 
 def _settings(state: SpreadState) -> list[RodSetting]:
-    return [now.as_rigged() for now in state.rods]
+    return [now.as_rigged(state.t_s) for now in state.rods]
 
 
-def _regear(state: SpreadState, changed: Sequence[int]) -> SpreadState:
+def _regear(state: SpreadState, changed: Sequence[int], restart: bool = True) -> SpreadState:
     assert state.fleet is not None and state.ensemble is not None
     fleet = regeared(state.fleet, {k: _chain(state, k) for k in changed}, state.rigged.water)
     ensemble = band.regear(state.ensemble, state.rigged.config, state.rigged.water, _settings(state), changed)
-    return replace(state, fleet=fleet, ensemble=ensemble, restart=True, restart_band=True)
-
-
-def _tips_of(rigged: Rigged, motion: Motion) -> Array:
-    """(6, R) rod tips."""
-    return tips(
-        motion.north_m, motion.east_m, motion.speed_mps,
-        motion.heading_rad, motion.turn_radps, rigged.tip_places_m,
+    return replace(
+        state, fleet=fleet, ensemble=ensemble,
+        restart=restart or state.restart, restart_band=restart or state.restart_band,
     )  # fmt: skip
+
+
+def _boats(motion: Motion) -> Boats:
+    return Boats(motion.north_m, motion.east_m, motion.speed_mps, motion.heading_rad, motion.turn_radps)
 
 
 def _settle(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> SpreadState:
     rigged = state.rigged
-    state = replace(state, rods=tuple(replace(now, out_m=now.counter_m) for now in state.rods))
-    count = len(state.rods)
+    rods = tuple(replace(now, out_m=now.wanted_m()) for now in state.rods)
+    state = replace(state, rods=rods, t_s=t_s)
+    count = len(rods)
     chains = [_chain(state, k) for k in range(count)]
-    tip = _tips_of(rigged, motion)
-    fleet = settled(chains, [rigged.water] * count, CUT, tip, STILL, np.zeros((count, 2)))
+    fleet, sag_m = settled_towed(
+        rigged.points, _boats(motion), chains, [rigged.water] * count, CUT, STILL, np.zeros((count, 2))
+    )
     ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
-    return SpreadState(rigged, state.rods, t_s, motion, fleet, ensemble, _bands(rigged, ensemble, None))
+    bands = _bands(rigged, ensemble, None)
+    runs = _mains(rigged, rods)[1]
+    return SpreadState(rigged, rods, t_s, motion, fleet, ensemble, bands, sag_m=sag_m, runs=runs)
+
+
+def _mains(rigged: Rigged, rods: Sequence[RodNow]) -> tuple[Array, dict[int, int]]:
+    """(R,) length [m] of what runs, and which part that is (see gear.mains_m)."""
+    outs = np.array([now.out_m for now in rods])
+    return mains_m(rigged.fixed_m, outs * rigged.counter + rigged.above_m)
 
 
 def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> SpreadState:
+    state = replace(state, rods=tuple(run_line(now, STEP_S) for now in state.rods), t_s=t_s)
+    rigged, restart = state.rigged, state.restart
+    mains, runs = _mains(rigged, state.rods)
+    other = {k: _chain(state, k) for k, part in runs.items() if part != state.runs[k]}
+    if other and state.fleet is not None:  # another part begins to run
+        state, restart = replace(state, fleet=regeared(state.fleet, other, rigged.water)), True
     assert state.fleet is not None
-    rigged = state.rigged
-    rods = tuple(_run_line(now) for now in state.rods)
-    outs = np.array([now.out_m for now in rods])
-    mains = outs * rigged.counter + rigged.above_m
-    fleet, failed, rescued = marched(
-        state.fleet, _tips_of(rigged, motion), mains, STILL, STEP_S, state.restart, TOLERANCE_M
-    )
+    sag_m = rigged.points.sagged(state.sag_m, state.fleet, STEP_S)
+    tow = rigged.points.at(_boats(motion), sag_m, (sag_m - state.sag_m) / STEP_S, state.fleet, STEP_S)
+    fleet, failed, rescued = marched(state.fleet, tow, mains, STILL, STEP_S, restart, TOLERANCE_M)
     if failed:
         return replace(_settle(state, motion, sigma, t_s), unconverged=True)
     state = replace(
-        state, rods=rods, t_s=t_s, motion=motion, fleet=fleet, ticks=state.ticks + 1, restart=rescued
+        state, motion=motion, fleet=fleet, ticks=state.ticks + 1, restart=rescued, sag_m=sag_m, runs=runs
     )
-    return _march_band(state, outs, motion, sigma) if state.ticks % BAND_EVERY == 0 else state
+    if rigged.config.boat.fleas_mm_per_hour is not None and state.ticks % FLEAS_EVERY == 0:
+        state = _regear(state, range(len(state.rods)), restart=False)  # too little to jolt a line
+    return _march_band(state, motion, sigma) if state.ticks % BAND_EVERY == 0 else state
 
 
 def _bands(rigged: Rigged, ensemble: band.Ensemble, limits: list[dict[str, str]] | None) -> Bands:
@@ -229,20 +224,13 @@ def _bands(rigged: Rigged, ensemble: band.Ensemble, limits: list[dict[str, str]]
     return Bands(*band.offsets(table), limits)
 
 
-def _run_line(now: RodNow) -> RodNow:
-    """Line runs toward the number on the counter."""
-    left = now.counter_m - now.out_m
-    if left == 0.0:
-        return now
-    step = max(-RUN_MPS * STEP_S, min(RUN_MPS * STEP_S, left))
-    return replace(now, out_m=now.counter_m if abs(left) <= abs(step) else now.out_m + step)
-
-
-def _march_band(state: SpreadState, outs_m: Array, motion: Motion, sigma: float) -> SpreadState:
+def _march_band(state: SpreadState, motion: Motion, sigma: float) -> SpreadState:
     assert state.ensemble is not None
     rigged = state.rigged
+    outs = np.array([now.out_m for now in state.rods])
+    ensemble, other = band.rerun(state.ensemble, rigged.config, rigged.water, _settings(state))
     ensemble, failed, rescued = band.advance(
-        state.ensemble, outs_m, rigged.above_m, motion, sigma, state.restart_band
+        ensemble, outs, rigged.above_m, motion, sigma, state.restart_band or other
     )
     if failed:
         ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
@@ -258,8 +246,12 @@ def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
     worth, fleet = worth_of(boat), state.fleet
     count = len(state.rods)
     seen = seen_from_boat(fleet.works, fleet.cut.total, STILL, state.motion.heading_rad)[:count]
+    rigged = state.rigged
+    beyond = rigged.points.beyond_tips(_boats(state.motion), fleet)
+    seen[:, 1:3] += beyond
     points = fleet.positions_m()[:, :, :count]
-    shapes = curves(points, state.rigged.tip_places_m, state.motion)
+    starts = rigged.points.rod_tips_m[:, :2] + beyond[:, ::-1] * [-1.0, 1.0]
+    shapes = curves(points, starts, state.motion)
     folds = folding(points).tolist()
     numbers = banded(seen, state.bands.low, state.bands.high)
     out: dict[str, LineState] = {}

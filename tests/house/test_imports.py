@@ -16,7 +16,13 @@ BASE = ("assistant.messages", "assistant.units")
 MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.messages": (),
     "assistant.units": (),
-    "assistant.config": (*BASE, "assistant.config_files", "assistant.config_keys", "assistant.config_spread"),
+    "assistant.config": (
+        *BASE,
+        "assistant.config_files",
+        "assistant.config_keys",
+        "assistant.config_spread",
+        "assistant.config_tow",
+    ),
     "assistant.sensing": (*BASE, "assistant.sensing"),
     "assistant.estimate": (*BASE, "assistant.estimate", "assistant.sensing"),
     "assistant.lines": (*BASE, "assistant.lines"),

@@ -20,6 +20,7 @@ from assistant.config_files import (
     read_toml,
 )
 from assistant.config_keys import BOAT_KEYS, FLEAS_RANGE
+from assistant.config_reels import read_reels
 from assistant.config_spread import Known, read_rods
 from assistant.messages import BoatConfig, Config
 
@@ -27,6 +28,7 @@ __all__ = ["ConfigError", "default_dir", "load"]
 
 MAX_FILES = 200  # per folder
 TOP_FILES = ("boat.toml", "spread.toml")
+REELS = "reels.toml"  # a boat's own; there is no packaged one
 BEYOND_BOAT = ("sources", "broker", "page_port")  # keys of boat.toml that are fields of Config itself
 
 
@@ -58,10 +60,10 @@ def check_top(directory: Path, problems: Problems) -> None:
     if not directory.is_dir():
         raise ConfigError([f"{directory}: no such directory; give one with boat.toml or spread.toml"])
     own = {entry.name for entry in directory.iterdir() if entry.suffix == ".toml"}
-    for name in sorted(own - set(TOP_FILES)):
-        problems.note(directory / name, f"no such configuration file; {nearest(name, TOP_FILES)}")
+    for name in sorted(own - {*TOP_FILES, REELS}):
+        problems.note(directory / name, f"no such configuration file; {nearest(name, [*TOP_FILES, REELS])}")
     folders = [folder for folder in ("lines", "bodies") if (directory / folder).is_dir()]
-    if not own & set(TOP_FILES) and not folders:
+    if not own & {*TOP_FILES, REELS} and not folders:
         problems.note(directory, "no boat.toml, spread.toml, lines/ or bodies/ in it; give the one that has")
 
 
@@ -87,8 +89,10 @@ def load(directory: Path | None = None) -> Config:
         )
     known = Known(frozenset(line_files), frozenset(body_files), bodies)
     rods = () if spread_table is None else read_rods(tops["spread.toml"], spread_table, known, problems)
+    register = read_toml(directory / REELS, problems) if (directory / REELS).exists() else None
+    reels = read_reels(directory / REELS, register or {}, line_files, rods, problems)
     if problems.lines:
         raise ConfigError(problems.lines)
     beyond = {key: boat.pop(key) for key in BEYOND_BOAT if key in boat}
     origin = {name.removesuffix(".toml"): str(file) for name, file in tops.items()}
-    return Config(boat=BoatConfig(**boat), rods=rods, lines=lines, bodies=bodies, origin=origin, **beyond)
+    return Config(BoatConfig(**boat), rods, lines, bodies, origin=origin, reels=reels, **beyond)

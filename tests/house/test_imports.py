@@ -20,6 +20,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         *BASE,
         "assistant.config_files",
         "assistant.config_keys",
+        "assistant.config_reels",
         "assistant.config_spread",
         "assistant.config_tow",
     ),

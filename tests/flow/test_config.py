@@ -127,7 +127,7 @@ BAD = (
         ("length = '9 ft'", "line_out"),
     ),
     Bad("leader without a length", SPREAD, ', length = "10 ft"', "", ("rod[1].rig[3].length is missing",)),
-    Bad("leader of no length", SPREAD, '"10 ft"', '"0 ft"', ("rig[3].length = '0 ft'", "0.1..4")),
+    Bad("leader of no length", SPREAD, '"10 ft"', '"0 ft"', ("rig[3].length = '0 ft'", "0.1..")),
     Bad("body with a length", SPREAD, '"spoon"', '"spoon", length = "1 ft"', ("a body has no length",)),
     Bad("both line and body", SPREAD, 'body = "spoon"', 'body = "spoon", line = "mono-20"', ("one of them",)),
     Bad(

@@ -34,7 +34,8 @@ def test_one_frame_a_second_on_the_grid(tmp_path: Path) -> None:
     assert [frame["t_s"] for frame in frames] == [float(t) for t in range(len(frames))]
     assert [frame["seq"] for frame in frames] == list(range(len(frames)))
     assert {frame["mode"] for frame in frames} == {"replayed"}
-    assert frames[20]["utc"] == "2026-07-18T00:00:20Z"
+    # The time stands in the third of five sentences a second: the log began 0.4 s before its first second.
+    assert frames[20]["utc"] == "2026-07-18T00:00:19.600Z"
     assert (summary["frames"], summary["clock"]) == (len(frames), "sentences")
     assert summary["sentences"]["good"] == 31 * 5
 

@@ -39,6 +39,15 @@ def at_normal(coefficient: Coefficient, z: float) -> float:
     return coefficient.value + share * (side - coefficient.value)
 
 
+def at_normals(coefficient: Coefficient, z: Array) -> Array:
+    """The coefficient's value at each of many standard normal numbers; see at_normal."""
+    share = np.abs(z) / Z90
+    value, low, high = coefficient.value, coefficient.low, coefficient.high
+    if low > 0.0:
+        return np.asarray(value * np.where(z > 0.0, high / value, low / value) ** share)
+    return np.asarray(value + share * np.where(z > 0.0, high - value, low - value))
+
+
 def weibull_quantiles(values: Array) -> tuple[Array, Array]:
     """10 % and 90 % quantiles over the last axis by the Weibull rule, position p (n + 1).
 

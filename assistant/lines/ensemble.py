@@ -21,6 +21,7 @@ from assistant.lines.draws import MEMBERS, at_normal, normal_draws, weibull_quan
 from assistant.lines.fleet import Cut, Fleet, marched, regeared
 from assistant.lines.gear import Draw, RodSetting, above_zero_m, counted_m, mains_m, nominal, towed
 from assistant.lines.motion import Motion
+from assistant.lines.reels import Counters, counters_of
 from assistant.lines.seen import seen_from_boat
 from assistant.lines.towpoints import Boats, TowPoints, settled_towed, tow_points
 from assistant.messages import Board, Coefficient, Config, Rod
@@ -38,7 +39,7 @@ class Unknowns:
     """What every line of the ensemble is drawn with; n = rods x EACH, line by line, member 0 nominal."""
 
     draws: tuple[Draw, ...]  # (EACH,) one per member, the same for all rods
-    counter: Array  # (n,) true line out / counter
+    counter: Counters  # what each line takes its rod's counter to mean
     speed_z: Array  # (n,) error of the water speed in sigmas
     deep_mps: Array  # (n, 2) deep layer relative to the surface layer, north and east
     points: TowPoints
@@ -72,12 +73,7 @@ def unknowns(config: Config, seed: int) -> Unknowns:
         return draw
 
     zero = np.zeros(1)
-    counter = [
-        np.concatenate(
-            [[rod.counter.value], [at_normal(rod.counter, z) for z in normal_draws(seed, rod.name)]]
-        )
-        for rod in config.rods
-    ]
+    counter = np.array([np.concatenate([zero, normal_draws(seed, rod.name)]) for rod in config.rods])
     deep = np.stack([normal_draws(seed, "deep north"), normal_draws(seed, "deep east")], axis=1)
     deep = np.concatenate([np.zeros((1, 2)), deep * boat.deep_layer_sigma_mps])
     count = len(config.rods)
@@ -89,7 +85,7 @@ def unknowns(config: Config, seed: int) -> Unknowns:
     fixed = [counted_m(rod) for rod in config.rods]
     return Unknowns(
         draws=(nominal, *(member(k) for k in range(MEMBERS))),
-        counter=np.concatenate(counter),
+        counter=counters_of(config, counter),
         speed_z=np.tile(np.concatenate([zero, normal_draws(seed, "speed")]), count),
         deep_mps=np.tile(deep, (count, 1)),
         points=tow_points(config, CUT, EACH, sag),
@@ -146,7 +142,7 @@ def settle(
     fleet, sag_m = settled_towed(
         unknown.points, boats, chains, waters, CUT, unknown.profile, unknown.deep_mps
     )
-    outs = np.repeat([now.line_out_m for now in settings], EACH) * unknown.counter
+    outs = unknown.counter.outs_m([now.line_out_m for now in settings])
     _, runs = mains_m(unknown.fixed_m, outs + _above_m(config))
     return Ensemble(unknown, fleet, place, speed, motion, sag_m, runs)
 
@@ -161,7 +157,7 @@ def _chain(
 ) -> Towed:
     rod, member = divmod(line, EACH)
     now = settings[rod]
-    now = replace(now, line_out_m=now.line_out_m * float(unknown.counter[line]))
+    now = replace(now, line_out_m=unknown.counter.out_m(line, now.line_out_m))
     return towed(config, config.rods[rod], now, water, unknown.draws[member])
 
 
@@ -187,7 +183,7 @@ def rerun(
     fixed = ensemble.unknowns.fixed_m
     if not fixed:
         return ensemble, False
-    outs = np.repeat([now.line_out_m for now in settings], EACH) * ensemble.unknowns.counter
+    outs = ensemble.unknowns.counter.outs_m([now.line_out_m for now in settings])
     _, runs = mains_m(fixed, outs + _above_m(config))
     other = [line for line, part in runs.items() if part != ensemble.runs[line]]
     return _regear_lines(ensemble, config, water, settings, other), bool(other)
@@ -214,9 +210,7 @@ def advance(
     boats = Boats(place[:, 0], place[:, 1], speed, motion.heading_rad, motion.turn_radps)
     sag_m = unknown.points.sagged(ensemble.sag_m, ensemble.fleet, STEP_S)
     tip = unknown.points.at(boats, sag_m, (sag_m - ensemble.sag_m) / STEP_S, ensemble.fleet, STEP_S)
-    mains, runs = mains_m(
-        unknown.fixed_m, np.repeat(outs_m, EACH) * unknown.counter + np.repeat(above_m, EACH)
-    )
+    mains, runs = mains_m(unknown.fixed_m, unknown.counter.outs_m(outs_m) + np.repeat(above_m, EACH))
     fleet, failed, rescued = marched(
         ensemble.fleet, tip, mains, unknown.profile, STEP_S, restart, TOLERANCE_M
     )

@@ -13,12 +13,13 @@ Valid: one kind of line down to the last mark's place on the spool, the spool as
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.lines.draws import at_normal, at_normals
 from assistant.messages import Z90, Coefficient, Config, Reel, ReelMark, Rod
 
 Array = NDArray[np.float64]
@@ -68,6 +69,10 @@ class Curve:
         c = min(counter_m, self._empty_m())
         return c * (self.full - self.loss_per_m * c) + (counter_m - c) * EMPTY * self.full
 
+    def ratio(self, counter_m: float) -> float:
+        """True line out over the reading, at a reading [m]."""
+        return self.true_m(counter_m) / counter_m if counter_m > 0.0 else self.full
+
     def counter_m(self, true_m: float) -> float:
         """The reading [m] at which so much line [m] is out."""
         empty = self._empty_m()
@@ -77,10 +82,10 @@ class Curve:
         return 2.0 * true_m / (self.full + root)
 
     def factor(self, counter_m: float) -> Coefficient:
-        """True line out over the reading, with its band, at a reading [m]."""
+        """The same ratio with its band."""
         if self.flat is not None or self.spool is None:
             return self.flat or Coefficient(self.full, self.full, self.full, self.evidence)
-        value = self.true_m(counter_m) / counter_m if counter_m > 0.0 else self.full
+        value = self.ratio(counter_m)
         c = min(counter_m, self._empty_m())
         by_radius, by_thickness = self.full, -2.0 * self.loss_per_m * c
         (rr, rd), (_, dd) = self.spool.covariance
@@ -213,6 +218,30 @@ def _dimensions(config: Config, reel: Reel) -> tuple[float, float, float]:
     return diameter, reel.turn_m or turn, reel.width_m or width
 
 
-def curves_of(config: Config) -> Mapping[str, Curve]:
-    """The counter curve of every rod by name."""
-    return {rod.name: curve_of(config, rod) for rod in config.rods}
+@dataclass(frozen=True, slots=True)
+class Counters:
+    """The counters of several rods, each read by as many lines: line number = rod x lines of each + line."""
+
+    curves: tuple[Curve, ...]
+    z: Array  # (R, E) how far each line's true length is off its curve [sigmas]
+
+    def factors(self, counter_m: Sequence[float] | Array) -> Array:
+        """(R * E,) true line out over reading, at the readings (R,) [m]."""
+        rows = [
+            at_normals(c.factor(float(m)), z) for c, m, z in zip(self.curves, counter_m, self.z, strict=True)
+        ]
+        return np.asarray(np.concatenate(rows), dtype=float)
+
+    def outs_m(self, counter_m: Sequence[float] | Array) -> Array:
+        """(R * E,) true line out [m] at the readings (R,) [m]."""
+        return np.asarray(self.factors(counter_m) * np.repeat(counter_m, self.z.shape[1]))
+
+    def out_m(self, line: int, counter_m: float) -> float:
+        """True line out [m] of one line at its reading [m]."""
+        rod, member = divmod(line, self.z.shape[1])
+        return counter_m * at_normal(self.curves[rod].factor(counter_m), float(self.z[rod, member]))
+
+
+def counters_of(config: Config, z: Array) -> Counters:
+    """The counters of a config's rods; z: see Counters."""
+    return Counters(tuple(curve_of(config, rod) for rod in config.rods), z)

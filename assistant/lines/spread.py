@@ -20,6 +20,7 @@ from assistant.lines.fleet import Cut, Fleet, marched, regeared
 from assistant.lines.gear import RodSetting, above_zero_m, counted_m, has_planer, mains_m, towed
 from assistant.lines.limits import Suspects, suspects
 from assistant.lines.motion import Motion
+from assistant.lines.reels import Curve, curve_of
 from assistant.lines.report import banded, curves, dead_line, line_state, worth_of
 from assistant.lines.rods import RodNow, aged, at_start, regeared_by, run_line, taken
 from assistant.lines.seen import seen_from_boat
@@ -47,7 +48,7 @@ class Rigged:
     points: TowPoints
     fixed_m: Mapping[int, tuple[float, ...]]  # by rod, of those with counted parts: see gear.counted_m
     above_m: Array  # (R,) what of the main line hangs above the counter's zero
-    counter: Array  # (R,) true line out / counter
+    counter: tuple[Curve, ...]  # what each rod's counter means
     planers: tuple[bool, ...]  # which rods carry one
     suspects: Suspects
 
@@ -90,7 +91,7 @@ def initial(config: Config, seed: int = 0) -> SpreadState:
         tow_points(config, CUT, 1, lambda _rod, board, _member: board.sag_m_per_n.value),
         {k: fixed for k, rod in enumerate(rods) if (fixed := counted_m(rod))},
         np.array([above_zero_m(r) for r in rods]),
-        np.array([r.counter.value for r in rods]),
+        tuple(curve_of(config, rod) for rod in rods),
         tuple(has_planer(config, rod) for rod in rods),
         suspects(config, seed),
     )
@@ -153,8 +154,9 @@ def _take_settings(state: SpreadState, settings: Sequence[LineSetting], t_s: flo
 
 
 def _chain(state: SpreadState, k: int) -> Towed:
-    now = state.rods[k].as_rigged(state.t_s, float(state.rigged.counter[k]))
-    return towed(state.rigged.config, state.rigged.config.rods[k], now, state.rigged.water)
+    now = state.rods[k]
+    set_now = now.as_rigged(state.t_s, state.rigged.counter[k].ratio(now.out_m))
+    return towed(state.rigged.config, state.rigged.config.rods[k], set_now, state.rigged.water)
 
 
 def _settings(state: SpreadState) -> list[RodSetting]:
@@ -192,8 +194,8 @@ def _settle(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spr
 
 def _mains(rigged: Rigged, rods: Sequence[RodNow]) -> tuple[Array, dict[int, int]]:
     """(R,) length [m] of what runs, and which part that is (see gear.mains_m)."""
-    outs = np.array([now.out_m for now in rods])
-    return mains_m(rigged.fixed_m, outs * rigged.counter + rigged.above_m)
+    outs = np.array([curve.true_m(now.out_m) for curve, now in zip(rigged.counter, rods, strict=True)])
+    return mains_m(rigged.fixed_m, outs + rigged.above_m)
 
 
 def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> SpreadState:

@@ -1,25 +1,23 @@
 """Reads a spread from configs/*.toml and resolves every rod into segments and bodies of the truth model.
 
 Its own reader on purpose: the simulator takes from the tables what the tables say, through no code of the
-assistant. Force laws by kind of body:
-planer: A_down = A CL cos(phi), A_side = +-A CL sin(phi) (+ starboard rods), A_drag = A CL / (L/D), phi =
-roll x setting; tripped: no lift, drag area A x tripped_drag_coefficient. sphere: d from mass and density,
-drag area Cd pi d^2/4, weight in water m g (1 - rho/rho_b), added mass rho V/2 (Lamb 1932, art. 92). lure: as
-the table says.
+assistant; force laws are in tied.py.
+The first line is what is left of the line out below it: lines with colours (10 yd each) or counted = true.
+A planer with slides = true is, once tripped, at the place of the next body.
+Not simulated: attached rods, rods on a side board.
 """
 
 from __future__ import annotations
 
-import math
-import tomllib
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
 from assistant.units import parse_length_m
 from sim.chain import Body, Segment, Water
 from sim.checked import CheckError, Number, number, numbers
+from sim.tied import Setting, body_of, coefficients, read_toml
 
 BOAT = (Number("water_density_kg_m3", 900.0, 1100.0, 999.0), Number("gravity_m_s2", 9.7, 9.9, 9.80665))
 
@@ -48,112 +46,6 @@ class Rig:
     bodies: tuple[Body | None, ...]
     tripped: tuple[Body | None, ...]
     tripped_at_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Setting:
-    """What a body's force law needs beside its table."""
-
-    water: Water
-    side: float
-    setting: float
-    factor: Mapping[str, float]
-
-
-def read_toml(path: Path) -> dict[str, Any]:
-    """Read a TOML file.
-
-    Raises:
-        CheckError: it cannot be read.
-    """
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise CheckError(f"{path}: {error}; wanted: a readable TOML file") from error
-
-
-def _coefficients(path: Path, keys: tuple[str, ...]) -> dict[str, float]:
-    table = read_toml(path)
-    rows = {key: table.get(key, {}) for key in keys}
-    return {
-        key: number(
-            row.get("value") if isinstance(row, dict) else row, Number(f"{key}.value", -1e9, 1e9), f"{path}: "
-        )
-        for key, row in rows.items()
-    }
-
-
-def _planer(path: Path, at: _Setting) -> tuple[Body, Body]:
-    c = _coefficients(
-        path,
-        (
-            "plate_area_m2",
-            "lift_coefficient",
-            "lift_to_drag",
-            "roll_per_setting_deg",
-            "mass_kg",
-            "wet_mass_kg",
-            "added_mass_kg",
-            "tripped_drag_coefficient",
-        ),
-    )
-    lift = c["plate_area_m2"] * c["lift_coefficient"] * at.factor["planer_lift_factor"]
-    roll = math.radians(c["roll_per_setting_deg"]) * at.setting
-    digging = Body(
-        wet_weight_n=c["wet_mass_kg"] * at.water.gravity_m_s2,
-        drag_area_m2=lift / c["lift_to_drag"],
-        down_area_m2=lift * math.cos(roll),
-        side_area_m2=at.side * lift * math.sin(roll),
-        mass_kg=c["mass_kg"],
-        added_mass_kg=c["added_mass_kg"],
-    )
-    edge_on = c["plate_area_m2"] * c["tripped_drag_coefficient"]
-    return digging, replace(digging, drag_area_m2=edge_on, down_area_m2=0.0, side_area_m2=0.0)
-
-
-def _sphere(path: Path, at: _Setting) -> tuple[Body, Body]:
-    c = _coefficients(path, ("mass_kg", "density_kg_m3", "drag_coefficient"))
-    volume = c["mass_kg"] / c["density_kg_m3"]
-    diameter = (6.0 * volume / math.pi) ** (1.0 / 3.0)
-    rho = at.water.density_kg_m3
-    body = Body(
-        wet_weight_n=c["mass_kg"] * at.water.gravity_m_s2 * (1.0 - rho / c["density_kg_m3"]),
-        drag_area_m2=c["drag_coefficient"] * math.pi * diameter**2 / 4.0,
-        mass_kg=c["mass_kg"],
-        added_mass_kg=0.5 * rho * volume,
-    )
-    return body, body
-
-
-def _lure(path: Path, at: _Setting) -> tuple[Body, Body]:
-    c = _coefficients(path, ("drag_area_m2", "mass_kg", "wet_mass_kg", "added_mass_kg"))
-    body = Body(
-        wet_weight_n=c["wet_mass_kg"] * at.water.gravity_m_s2,
-        drag_area_m2=c["drag_area_m2"] * at.factor["lure_drag_factor"],
-        mass_kg=c["mass_kg"],
-        added_mass_kg=c["added_mass_kg"],
-    )
-    return body, body
-
-
-KINDS: Mapping[str, Callable[[Path, _Setting], tuple[Body, Body]]] = {
-    "planer": _planer,
-    "sphere": _sphere,
-    "lure": _lure,
-}
-"""Force law of each kind of body: (as set, once tripped)."""
-
-
-def _body(path: Path, at: _Setting) -> tuple[Body, Body]:
-    kind = str(read_toml(path).get("kind"))
-    if kind not in KINDS:
-        raise CheckError(f"{path}: kind: {kind!r}; allowed: {', '.join(KINDS)}")
-    heavier = at.factor["wet_weight_factor"]
-    whole, tripped = KINDS[kind](path, at)
-    return (
-        replace(whole, wet_weight_n=heavier * whole.wet_weight_n),
-        replace(tripped, wet_weight_n=heavier * tripped.wet_weight_n),
-    )
 
 
 def _length(value: Any, where: str, low: float = 0.0, high: float = 2000.0) -> float:
@@ -207,19 +99,22 @@ def _rig(rod: Mapping[str, Any], configs: Path, water: Water, factor: Mapping[st
         _length(tip.get(k), f"{where}tip.{k}", -50.0, 50.0) for k in ("forward", "starboard")
     )
     height = _length(tip.get("height"), f"{where}tip.height")
+    for key in ("attached", "board"):
+        if key in rod:
+            raise CheckError(f"{where}{key}: not simulated; allowed: rods whose line runs from their own tip")
     out = _length(rod.get("line_out"), f"{where}line_out") * factor["counter_factor"]
-    main = out + (height if rod.get("counter_zero", "tip") == "surface" else 0.0)
+    out += height if rod.get("counter_zero", "tip") == "surface" else 0.0
     segments: list[Segment] = []
-    bodies: list[tuple[Body, Body] | None] = []
+    bodies: list[_Tied | None] = []
+    lengths = _lengths(rod.get("rig", []), out, where)
     for i, part in enumerate(rod.get("rig", [])):
         if "line" in part:
-            length = _length(part.get("length"), f"{where}rig[{i}].length") if segments else main
-            segments.append(_segment(configs / "lines" / f"{part['line']}.toml", length, factor))
+            segments.append(_segment(configs / "lines" / f"{part['line']}.toml", lengths[i], factor))
             bodies.append(None)
         elif "body" in part and bodies and bodies[-1] is None:
-            setting = number(part.get("setting"), Number("setting", -10.0, 10.0, 0.0), f"{where}rig[{i}].")
-            at = _Setting(water, SIDES[rod["side"]], setting, factor)
-            bodies[-1] = _body(configs / "bodies" / f"{part['body']}.toml", at)
+            at = Setting(water, SIDES[rod["side"]], part.get("setting"), factor, f"{where}rig[{i}].")
+            path = configs / "bodies" / f"{part['body']}.toml"
+            bodies[-1] = _Tied(*body_of(path, at), slides=read_toml(path).get("slides") is True)
         else:
             raise CheckError(f"{where}rig[{i}]: {part!r}; allowed: a line, or a body at the end of a line")
     if not segments:
@@ -230,13 +125,60 @@ def _rig(rod: Mapping[str, Any], configs: Path, water: Water, factor: Mapping[st
         tip_starboard_m=starboard,
         tip_height_m=height,
         segments=tuple(reversed(segments)),
-        bodies=tuple(None if b is None else b[0] for b in reversed(bodies)),
-        tripped=tuple(None if b is None else b[1] for b in reversed(bodies)),
+        bodies=tuple(None if b is None else b.whole for b in reversed(bodies)),
+        tripped=tuple(reversed(_once_tripped(bodies))),
         tripped_at_s=factor["tripped_at_s"],
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Tied:
+    whole: Body
+    tripped: Body
+    slides: bool
+
+
+def _lengths(rig: Any, out_m: float, where: str) -> dict[int, float]:
+    """Length of each line of a rig: what is counted comes off the line out, the first line is what is left."""
+    lengths: dict[int, float] = {}
+    left = out_m
+    lines = [(i, part) for i, part in enumerate(rig) if "line" in part]
+    for i, part in lines[1:]:
+        if "colours" in part:
+            colours = number(part["colours"], Number("colours", 0.0, 100.0), f"{where}rig[{i}].")
+            lengths[i] = colours * 30.0 * 0.3048
+        else:
+            lengths[i] = _length(part.get("length"), f"{where}rig[{i}].length")
+        if part.get("counted", "colours" in part):
+            left -= lengths[i]
+    if left <= 0.0:
+        raise CheckError(f"{where}line_out: {out_m:g} m; allowed: more than what it counts below the first line")
+    return lengths | {i: left for i, _ in lines[:1]}
+
+
+def _once_tripped(bodies: list[_Tied | None]) -> list[Body | None]:
+    """Bodies, reel to hook, once the planer has let go: one that slides joins the next."""
+    done: list[Body | None] = []
+    sliding: list[Body] = []
+    for k, tied in enumerate(bodies):
+        if tied is None or (tied.slides and k < len(bodies) - 1):
+            sliding += [] if tied is None else [tied.tripped]
+            done.append(None)
+            continue
+        done.append(_sum([tied.tripped, *sliding]))
+        sliding = []
+    return done
+
+
+def _sum(bodies: list[Body]) -> Body:
+    return Body(**{f.name: sum(getattr(b, f.name) for b in bodies) for f in fields(Body)})
+
+
 def _segment(path: Path, length_m: float, factor: Mapping[str, float]) -> Segment:
-    c = _coefficients(path, ("diameter_m", "mass_kg_m", "normal_drag", "tangential_drag", "stiffness_n"))
-    c["normal_drag"] *= factor["normal_drag_factor"]
+    c = coefficients(
+        path,
+        ("diameter_m", "mass_kg_m", "normal_drag", "tangential_drag", "stiffness_n"),
+        {"strumming": 1.0},
+    )
+    c["normal_drag"] *= factor["normal_drag_factor"] * c.pop("strumming")
     return Segment(length_m=length_m, **c)

@@ -18,8 +18,9 @@ from assistant.units import MPH_MPS
 from sim.boat import HANDLING, Handling, Leg
 from sim.checked import CheckError, Number, known_keys, number, numbers
 from sim.faults import FAULT_NUMBERS, FAULTS, Fault
-from sim.gear import SPREAD, read_toml
+from sim.gear import SPREAD
 from sim.instruments import INSTRUMENT_NUMBERS, NOT_FITTED, SENTENCES
+from sim.tied import read_toml
 from sim.water import LAKE, Lake
 
 FOLDER = Path(__file__).parent / "scenarios"

@@ -10,7 +10,10 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-DIG_MPS = 0.54  # common practice, no source: below about 1.2 mph a planer stops digging
+DIG_MPS = 0.54
+"""Common practice, no source: a planer stops digging below about 1.2 mph, or at a quarter of its usual pull. Pull goes
+with the square of the speed through the water down there, and half of a usual 2.4 mph is both.
+"""
 TESTED_MPS = (0.3, 2.0)  # trolling speeds the checks cover [m/s]
 TESTED_OUT_M = 150.0
 
@@ -23,6 +26,7 @@ class Look:
     tripped: bool
     planer: bool
     speed_mps: float
+    lure_speed_mps: float
     line_out_m: float
     unconverged: bool
 
@@ -40,7 +44,7 @@ def folding(points_m: Array) -> NDArray[np.bool_]:
 
 CONDITIONS: tuple[tuple[str, Callable[[Look], bool]], ...] = (
     ("tripped", lambda look: look.tripped),
-    ("not digging", lambda look: look.planer and not look.tripped and look.speed_mps < DIG_MPS),
+    ("not digging", lambda look: look.planer and not look.tripped and look.lure_speed_mps < DIG_MPS),
     ("line folding", lambda look: look.folding),
     (
         "outside tested range",

@@ -25,6 +25,7 @@ LINE_WORDS: Mapping[str, str] = {
     "diameter_m": "line thickness",
     "mass_kg_m": "line weight",
     "normal_drag": "line drag",
+    "strumming": "line drag",
     "tangential_drag": "line drag",
     "stiffness_n": "line stretch",
 }
@@ -34,13 +35,19 @@ BODY_WORDS: Mapping[str, Mapping[str, str]] = {
         "lift_coefficient": "planer lift",
         "lift_to_drag": "planer drag",
         "roll_per_setting_deg": "planer angle",
+        "roll_factor": "planer angle",
         "wet_mass_kg": "planer weight",
         "tripped_drag_coefficient": "planer drag",
     },
     "sphere": {"mass_kg": "weight", "density_kg_m3": "weight", "drag_coefficient": "ball drag"},
 }
-LURE_WORDS: Mapping[str, str] = {"drag_area_m2": "lure drag", "wet_mass_kg": "lure weight"}
+LURE_WORDS: Mapping[str, str] = {
+    "drag_area_m2": "lure drag",
+    "down_area_m2": "lure dive",
+    "wet_mass_kg": "lure weight",
+}
 DEEP, COUNTER, SPEED = "deep current", "counter", "speed"
+BOARD, FLEAS = "board sag", "water fleas"
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +96,10 @@ def suspects(config: Config, seed: int) -> Suspects:
         for key, word in _of_rig(config, rod):
             add(key, word, [number])
         add(rod.name, COUNTER, [number])
+        if rod.board is not None:
+            add(f"{rod.name}.sag", BOARD, [number])
+    if config.boat.fleas_mm_per_hour is not None:
+        add("boat.fleas_mm_per_hour", FLEAS, everyone)
     add("speed", SPEED, everyone)
     add("deep north", DEEP, everyone)
     add("deep east", DEEP, everyone)

@@ -263,6 +263,7 @@ def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
             now.tripped,
             state.rigged.planers[k],
             state.motion.speed_mps,
+            numbers[k][4][0],
             now.out_m,
             state.unconverged,
         )

@@ -14,6 +14,8 @@ FILES = sorted((ROOT / "configs/lines").glob("*.toml")) + sorted((ROOT / "config
 @pytest.mark.parametrize("file", FILES, ids=[f"{file.parent.name}/{file.stem}" for file in FILES])
 def test_every_coefficient_has_source_and_band(file: Path) -> None:
     table = tomllib.loads(file.read_text(encoding="utf-8"))
+    labels = table.pop("settings", {})
+    assert all(isinstance(angle, int | float) for angle in labels.values())  # their error is roll_factor's
     coefficients = {name: row for name, row in table.items() if isinstance(row, dict)}
     loose = {name for name, raw in table.items() if not isinstance(raw, dict)}
     assert loose <= {
@@ -21,6 +23,7 @@ def test_every_coefficient_has_source_and_band(file: Path) -> None:
         "kind",
         "setting_min",
         "setting_max",
+        "slides",
     }  # the dial's marks are counted, not measured
     assert coefficients
     for name, row in coefficients.items():

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 import pytest
 
-from assistant import config_keys, payloads
+from assistant import config_keys, config_reels, payloads
 from assistant.__main__ import main
 from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES
 from assistant.sensing import nmea
@@ -38,6 +38,7 @@ def test_commands_and_options(docs: str) -> None:
 def test_configuration_keys(docs: str) -> None:
     tables = (config_keys.BOAT_KEYS, config_keys.ROD_KEYS, config_keys.TIP_KEYS, config_keys.PART_KEYS)
     names = [key.name for table in tables for key in table]
+    names += [key.name for key in (*config_reels.REEL_KEYS, *config_reels.MARK_KEYS)]
     names += [key.name for key in (*config_keys.BAND_KEYS, *config_keys.SETTING_KEYS, config_keys.SOURCE_KEY)]
     names += [*config_keys.LINE_COEFFICIENTS, *config_keys.BODY_COEFFICIENTS]
     names += [name for rows in config_keys.BODY_COEFFICIENTS.values() for name in rows]

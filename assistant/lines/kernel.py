@@ -48,6 +48,13 @@ _SUMS = np.uint64(12 * layout.LANES)  # CARRY and RHS
 
 
 @_compiled
+def _copy(source: Array, target: Array) -> None:
+    """target[:] = source; written out, because the slice form compiles its error messages too (4 s)."""
+    for k in range(source.shape[0]):
+        target[k] = source[k]
+
+
+@_compiled
 def _velocities(w: Array, nodes: int, c0: float, a1: float, a2: float, drift: Array) -> None:
     """Velocity of every node from its positions: v = c0 r + a1 r1 + a2 r2 + drift."""
     for i in range(nodes + 1):
@@ -295,7 +302,7 @@ def _rescue(
     for level in range(1, RESCUE_MAX + 1):
         if _step(w, nodes, has_body, share, profile, tips, mains, dt, 4**level, True, tolerance):
             return True
-        w[:] = keep
+        _copy(keep, w)
     return False
 
 
@@ -382,7 +389,10 @@ def march_all(
     tip = np.empty((2, tips.shape[1], tips.shape[2]))
     main = np.empty((2, mains.shape[1]))
     for g in range(works.shape[0]):
-        tip[0], tip[1], main[0], main[1] = tips[g], next_tips[g], mains[g], next_mains[g]
+        _copy(tips[g].reshape(-1), tip[0].reshape(-1))
+        _copy(next_tips[g].reshape(-1), tip[1].reshape(-1))
+        _copy(mains[g], main[0])
+        _copy(next_mains[g], main[1])
         done = march(works[g], nodes, has_body[g], share[g], profile, tip, main, dt, restart, tolerance)
         failed += done < 0
         rescued += done > 0

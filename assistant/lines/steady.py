@@ -214,17 +214,20 @@ def climb(
     """
     y = np.zeros(6)
     work = np.empty((8, 6))
-    y[:3] = end
+    for k in range(3):
+        y[k] = end[k]
     for i in range(segments.shape[0]):
         _add_body(y, bodies[i], tow, profile)
         if i == 0:
             bare = y[3] == 0.0 and y[4] == 0.0 and y[5] == 0.0
             if bare and not _free_end(y, segments[0], tow, profile):
                 return False
-            out[0] = y
+            for k in range(6):
+                out[0, k] = y[k]
         if segments[i, 0] > 0.0 and not _climb(y, segments[i, 0], segments[i], tow, profile, relative, work):
             return False
-        out[i + 1] = y
+        for k in range(6):
+            out[i + 1, k] = y[k]
     return True
 
 

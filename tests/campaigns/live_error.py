@@ -41,7 +41,7 @@ PIECES, PARTS = 4, 8  # how much finer the converged run is
 AFTER_S = 45.0
 BEGIN_S = 4.0
 EVERY_S = 0.5  # how often depths are compared
-FOLD_S = 20.0
+FOLD_S = 30.0
 KINDS = ("turn 90", "surge", "waves", "trip", "turn 180", "turn 180 sharp")
 
 

@@ -70,10 +70,8 @@ def go(
         The fleet, the groups that failed, the steps that needed rescue (then the next call must restart).
     """
     works, lanes = fleet.works.copy(), by_group(tips)
-    if mains_m is None:
-        mains = np.repeat(fleet.mains_m[:, None, :], len(tips), axis=1)
-    else:
-        mains = by_group(mains_m)
+    same = np.repeat(fleet.mains_m[:, None, :], len(tips), axis=1)
+    mains = same if mains_m is None else by_group(mains_m)
     done = [
         march(
             works[g], fleet.cut.total, fleet.has_body[g], fleet.share[g], STILL, lanes[g], mains[g], dt, restart,

@@ -117,6 +117,36 @@ def solve(cases: tuple[str, ...]) -> None:
 
 
 @main.command()
+@click.argument("rod")
+@click.option("--out", help="Line out on the counter, such as 150ft; with --card how far the card goes.")
+@click.option("--setting", help="Of the planer's dial; as rigged if not given.")
+@click.option("--speed", help="Through the water, such as 2.4mph (that is taken if not given).")
+@click.option("--water", help="Temperature, such as 50F.")
+@click.option("--card", is_flag=True, help="The rod's line-out card: wanted depth to number on its counter.")
+@click.option("--json", "as_json", is_flag=True, help="As one JSON object, in SI.")
+@config_option
+def depth(
+    rod: str,
+    out: str | None,
+    setting: str | None,
+    speed: str | None,
+    water: str | None,
+    card: bool,
+    as_json: bool,
+    directory: Path | None,
+) -> None:
+    """Where the line of ROD will run, asked at the dock."""
+    from assistant import dock
+    from assistant.dock_ask import Question
+
+    work = dock.card if card else dock.answer
+    try:
+        click.echo(work(load(directory), rod, Question(out, setting, speed, water), as_json))
+    except KNOWN_ERRORS as error:
+        raise click.exceptions.Exit(_told(error)) from None
+
+
+@main.command()
 @click.option("--peer", type=click.Choice(["moordyn"]), help="Also time the same lines in this program.")
 def bench(peer: str | None) -> None:
     """Measure speed, memory and latency on this machine; one JSON object."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 FOOT_M = 0.3048  # exact, international yard and pound agreement 1959
@@ -93,3 +94,25 @@ def parse_length_m(text: str | float) -> float:
     if unit not in LENGTHS_M or not math.isfinite(value):
         raise ValueError(f"length {text!r}: want a number and one of {', '.join(LENGTHS_M)}")
     return value * LENGTHS_M[unit]
+
+
+SPEEDS_MPS: Mapping[str, float] = {"m/s": 1.0, "mph": MPH_MPS, "kn": KNOT_MPS, "km/h": KMH_MPS}
+"""Units a speed may be typed in."""
+TEMPERATURES_C: Mapping[str, tuple[float, float]] = {"C": (1.0, 0.0), "F": (5.0 / 9.0, 32.0)}
+"""Units a temperature may be typed in: degrees Celsius = (typed - second) x first."""
+
+
+def split_quantity(text: str, units: Iterable[str]) -> tuple[float, str]:
+    """The number and the unit of a typed quantity such as "2.4mph", "2.4 MPH" or "50 F".
+
+    Args:
+        units: their names as returned; upper and lower case are the same here.
+    Raises:
+        ValueError: not a finite number with one of the units.
+    """
+    names = {name.casefold(): name for name in units}
+    match = re.fullmatch(r"\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*(\D+?)\s*", text, re.ASCII)
+    unit = match and names.get(match[2].casefold().replace("°", ""))
+    if not match or unit is None or not math.isfinite(float(match[1])):
+        raise ValueError(f"{text!r}: want a number and one of {', '.join(names.values())}")
+    return float(match[1]), unit

@@ -106,7 +106,7 @@ def _member_or_none(dock: Dock, k: int, ask: Ask, member: int) -> Array | None:
 def _member(dock: Dock, k: int, ask: Ask, member: int) -> Array:
     """(5,) one member as seen from the boat, ordered as LINE_QUANTITIES."""
     water = dock.unknowns.water(k * EACH + member, ask.water)
-    chain = _chain(dock, k, ask, member)
+    chain = chain_of(dock, k, ask, member)
     north, east = 0.0, 0.0
     if dock.rod(k).attached is not None:
         north, east, down = _on_host(dock, k, ask, member, water)
@@ -119,7 +119,8 @@ def _member(dock: Dock, k: int, ask: Ask, member: int) -> Array:
     return np.array([end[2], east + end[1] + out, aft - north - end[0], pull, lure])
 
 
-def _chain(dock: Dock, k: int, ask: Ask, member: int) -> Towed:
+def chain_of(dock: Dock, k: int, ask: Ask, member: int = 0) -> Towed:
+    """What is towed on rod number k as asked, by one member (0: nominal)."""
     out = dock.unknowns.counter.out_m(k * EACH + member, ask.line_out_m)
     now = RodSetting(out, ask.setting)
     return towed(dock.config, dock.rod(k), now, ask.water, dock.unknowns.draws[member])
@@ -139,7 +140,7 @@ def _on_host(dock: Dock, k: int, ask: Ask, member: int, water: Water) -> tuple[f
     assert attached is not None
     host = next(i for i, rod in enumerate(dock.config.rods) if rod.name == attached.rod)
     now = replace(ask, line_out_m=dock.rod(host).line_out_m, setting=None)
-    line = _chain(dock, host, now, member)
+    line = chain_of(dock, host, now, member)
     cut, node = _cut(line, attached.above_m)
     point = straight(cut, water, ask.speed_mps, relative=RELATIVE).points_m[node]
     return float(point[0]), float(point[1]), float(point[2])
@@ -203,7 +204,7 @@ def card(
         raise ValueError(
             f"{rod.name} hangs on the line of {rod.attached.rod}: that line's length sets its depth"
         )
-    curve = depth_curve(_chain(dock, k, ask, 0), ask.water, ask.speed_mps, CARD_PIECES)
+    curve = depth_curve(chain_of(dock, k, ask, 0), ask.water, ask.speed_mps, CARD_PIECES)
     deepest = int(curve.depth_m.argmax())
     rows = []
     for wanted in depths(float(curve.depth_m[deepest])):

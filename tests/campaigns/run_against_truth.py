@@ -1,8 +1,8 @@
 """Lure depth as shown against where the simulator's own line model had the lure: a scenario, told in sentences only.
 
 Source of the truth: sim/ with its own line model (box scheme, another integrator), nominal coefficients of configs/.
---live runs `spreadwatch run` on UDP at the pace of the clock beside `spreadwatch simulate`; without it the same sentences
-go through a file and `spreadwatch replay`. Prints a table (stderr) and one JSON object last.
+--live runs `spreadwatch run` on UDP at the pace of the clock beside `spreadwatch simulate`; without it the same
+sentences go through a file and `spreadwatch replay`. Prints a table (stderr) and one JSON object last.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 SKIP_S = 20.0  # after the start: the first fixes
-TURNING_RADPS = 0.005  # truth turns: from here until TAIL_S after it
+TURNING_RADPS = 0.02  # a turn, not the yaw of waves: from here until TAIL_S after it
 TAIL_S = 90.0
 Row = Mapping[str, Any]
 
@@ -32,7 +32,18 @@ def lines_of(path: Path) -> list[Row]:
 def replayed(scenario: str, seed: int, seconds: float | None, folder: Path) -> tuple[list[Row], list[Row]]:
     """Frames and truth by way of a file."""
     log, truth, frames = folder / "log.nmea", folder / "truth.jsonl", folder / "frames.jsonl"
-    sim = [sys.executable, "-m", "sim", scenario, "--to", f"file:{log}", "--truth", str(truth), "--seed", str(seed)]
+    sim = [
+        sys.executable,
+        "-m",
+        "sim",
+        scenario,
+        "--to",
+        f"file:{log}",
+        "--truth",
+        str(truth),
+        "--seed",
+        str(seed),
+    ]
     subprocess.run(sim + (["--seconds", str(seconds)] if seconds else []), check=True)
     subprocess.run(
         [sys.executable, "-m", "assistant", "replay", str(log), "--frames", str(frames)],
@@ -50,24 +61,41 @@ def live(scenario: str, seed: int, seconds: float | None, folder: Path) -> tuple
         probe.bind(("127.0.0.1", 0))
         broker = probe.getsockname()[1]
     truth = folder / "truth.jsonl"
-    daemon = subprocess.Popen(
-        [sys.executable, "-m", "assistant", "run", "--source", f"udp:{port}", "--broker", f"embedded:{broker}"],
-        stdout=subprocess.DEVNULL,
-    )  # fmt: skip
-    listener = subprocess.Popen(
-        ["mosquitto_sub", "-p", str(broker), "-t", "spreadwatch/+/frame", "-R"], stdout=subprocess.PIPE, text=True
-    )
+    options = ["--source", f"udp:{port}", "--broker", f"embedded:{broker}"]
+    daemon = subprocess.Popen([sys.executable, "-m", "assistant", "run", *options], stdout=subprocess.DEVNULL)
     try:
-        while listener.poll() is not None or not listener.stdout:  # pragma: no cover - broker not up yet
-            listener = subprocess.Popen(listener.args, stdout=subprocess.PIPE, text=True)
-        sim = [sys.executable, "-m", "sim", scenario, "--to", f"udp:{port}", "--truth", str(truth), "--seed", str(seed)]
+        listener = listening(broker, daemon)
+        sim = [
+            sys.executable,
+            "-m",
+            "sim",
+            scenario,
+            "--to",
+            f"udp:{port}",
+            "--truth",
+            str(truth),
+            "--seed",
+            str(seed),
+        ]
         subprocess.run(sim + (["--seconds", str(seconds)] if seconds else []), check=True)
     finally:
         daemon.terminate()
         daemon.wait(20)
-        listener.terminate()
+    listener.terminate()
     text = listener.communicate()[0]
     return [json.loads(line) for line in text.splitlines()], lines_of(truth)
+
+
+def listening(port: int, daemon: subprocess.Popen[bytes]) -> subprocess.Popen[str]:
+    """A subscriber to the frames, once the broker is up."""
+    command = ["mosquitto_sub", "-p", str(port), "-t", "spreadwatch/+/frame"]
+    while daemon.poll() is None:
+        listener = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+        try:
+            listener.wait(2)  # it leaves at once while nobody listens there
+        except subprocess.TimeoutExpired:
+            return listener
+    raise RuntimeError("the daemon ended before its broker was up")
 
 
 def pairs(frames: Iterable[Row], truth: Iterable[Row]) -> list[tuple[Row, Row, bool]]:
@@ -77,7 +105,9 @@ def pairs(frames: Iterable[Row], truth: Iterable[Row]) -> list[tuple[Row, Row, b
     out = []
     for frame in frames:
         row = by_second.get((frame["utc"] or "")[:19])
-        if row is None or not (frame["utc"] or "").endswith(("00Z", ".000Z")) and frame["utc"][20:23] > "400":
+        if (
+            row is None or float("0" + frame["utc"][19:].rstrip("Z")) > 0.3
+        ):  # the frame nearest the full second
             continue
         if abs(row["boat"]["rate_of_turn_radps"]) > TURNING_RADPS:
             last_turn = row["t_s"]

@@ -227,7 +227,7 @@ def _body(
 
 def _roll_rad(kind: BodyType, c: Values, setting: float | str | None) -> float:
     """How far a planer's lift leans to its side: by its table of labels, or by so much for each mark of the dial."""
-    if setting is None:
+    if setting is None or kind.kind != "planer":
         return 0.0
     if kind.settings is not None:
         return math.radians(kind.settings[str(setting)] * c["roll_factor"])

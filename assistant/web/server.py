@@ -112,6 +112,7 @@ class PageServer:
             "order": port_to_starboard(rods),
             "about": {rod.name: {"text": rod.about, "side": rod.side} for rod in rods},
             "dials": {rod: limits.dial for rod, limits in self._limits.items()},
+            "labels": {rod: limits.labels for rod, limits in self._limits.items()},
             "units": {unit: dataclasses.asdict(row) for unit, row in DISPLAY_UNITS[units].items()},
         }
         self._newest = Newest(time.monotonic)
@@ -133,8 +134,8 @@ class PageServer:
 
         Args:
             frame: what to show.
-            extras: JSON added to the event: "status" {name: anything}, shown as it is, and "causes"
-                {boat quantity: why it is not ok}, shown beside the number instead of its source.
+            extras: JSON added to the event: "status" {name: anything}, shown as it is; "causes" {boat quantity:
+                why it is not ok}, shown instead of its source; "limits" {rod: what widens its depth most}.
         """
         self._frame = frame
         self._newest.put(

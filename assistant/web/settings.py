@@ -57,22 +57,37 @@ def yes_or_no(name: str, value: object) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class RodLimits:
-    """What may be set on one rod; `dial` is the planer's, None without one."""
+    """What may be set on one rod: its planer's dial, from..to or by labels; None without one."""
 
     dial: tuple[float, float] | None
+    labels: tuple[str, ...] | None = None
 
 
 def limits_of(rod: Rod, bodies: Mapping[str, BodyType]) -> RodLimits:
     """The limits of one rod from the bodies of its rig."""
     for part in rod.rig:
         body = bodies.get(part.body or "")
+        if body is not None and body.settings is not None:
+            return RodLimits(None, tuple(body.settings))
         if body is not None and body.setting_min is not None and body.setting_max is not None:
             return RodLimits((body.setting_min, body.setting_max))
     return RodLimits(None)
 
 
-def dial_setting(limits: RodLimits, name: str, value: object) -> float:
+def labelled(labels: tuple[str, ...], name: str, value: object) -> str:
+    """A check: one of the labels; 1 and 1.0 are the label "1"."""
+    for label in labels:
+        if value == label:
+            return label
+        if isinstance(value, int | float) and not isinstance(value, bool) and label == repr(value).removesuffix(".0"):
+            return label
+    raise Refused(422, f"{name} {short(value)}: want one of {', '.join(labels)}")
+
+
+def dial_setting(limits: RodLimits, name: str, value: object) -> float | str:
     """A check: on the dial of this rod's planer."""
+    if limits.labels is not None:
+        return labelled(limits.labels, name, value)
     if limits.dial is None:
         raise Refused(422, f"{name} {short(value)}: this rod has no planer with a dial")
     return number_within(*limits.dial)(name, value)
@@ -83,6 +98,7 @@ FIELDS: Mapping[str, Callable[[RodLimits, str, object], object]] = {
     "setting": dial_setting,
     "rod_state": lambda _, name, value: rod_state(name, value),
     "tripped": lambda _, name, value: yes_or_no(name, value),  # the planer has let go
+    "cleaned": lambda _, name, value: yes_or_no(name, value),  # true: water fleas were wiped off just now
 }
 """Check of each field of a LineSetting that may be set."""
 

@@ -94,6 +94,15 @@ def test_the_dial_of_the_rods_own_planer_is_the_range() -> None:
         parse_setting(b'{"rod":"P1","setting":3.6}', limits, 1.0)
 
 
+def test_a_dial_with_labels_takes_its_labels() -> None:
+    limits = {"P1": RodLimits(None, ("0", "1", "A"))}
+    for asked, taken in ((b'"A"', "A"), (b'"1"', "1"), (b"1", "1"), (b"1.0", "1")):
+        assert parse_setting(b'{"rod":"P1","setting":%b}' % asked, limits, 1.0).setting == taken
+    for wrong in (b'"B"', b"true", b"2", b'"a"', b"1e400", b"[1]"):
+        with pytest.raises(Refused, match="want one of 0, 1, A"):
+            parse_setting(b'{"rod":"P1","setting":%b}' % wrong, limits, 1.0)
+
+
 json_values = st.recursive(
     st.none() | st.booleans() | st.floats() | st.text(max_size=20) | st.integers(),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3),

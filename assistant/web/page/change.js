@@ -40,9 +40,11 @@ export function makeChange(details, state) {
   form.append(make("button", "Set"), answer);
   const dialRange = () => {
     const range = state.dials[rod.value];
-    dial.disabled = !range;
+    const labels = state.labels[rod.value];
+    dial.disabled = !range && !labels;
+    dial.type = labels ? "text" : "number";
     dial.value = "";
-    dial.placeholder = range ? `${range[0]} to ${range[1]}` : "no planer";
+    dial.placeholder = labels ? labels.join(" ") : range ? `${range[0]} to ${range[1]}` : "no planer";
   };
   rod.addEventListener("change", dialRange);
   dialRange();
@@ -50,7 +52,7 @@ export function makeChange(details, state) {
     event.preventDefault();
     const asked = { rod: rod.value };
     if (out.value) asked.line_out_m = Number(out.value) / state.units.m.scale;
-    if (dial.value) asked.setting = Number(dial.value);
+    if (dial.value) asked.setting = dial.type === "text" ? dial.value.trim() : Number(dial.value);
     if (STATES.includes(rodState.value)) asked.rod_state = rodState.value;
     answer.textContent = await send(asked);
   });

@@ -160,7 +160,9 @@ class Daemon:
     def _publish(self, frame: Frame, due_s: float) -> None:
         """Hand the frame out; its sentences came before its instant `due_s`: latency counts from there."""
         self._publisher.offer(payloads.topic_messages(frame))
-        self._page.offer(frame, {"status": self._status()})
+        limits = {rod: line.limited_by.get("depth_m", "") for rod, line in frame.lines.items()}
+        causes = pipeline.causes(self._state)
+        self._page.offer(frame, {"status": self._status(), "causes": causes, "limits": limits})
         self._meter.published([self._now_s() - due_s] * self._fresh)
         self._fresh = 0
         if self._options.show is not None:

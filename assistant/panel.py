@@ -5,8 +5,8 @@
      "r": [[rod, lure depth m, half band m, letters], ...], "a": [priority letter, rod, text], "n": left out}
 
 Letters of a rod: state (STATE_LETTERS), rod state (ROD_LETTERS), then "!" when it has a condition.
-"utc" is without its fraction and zone. A null number is unknown. "a" is there only when an alert is active, "n"
-only when rods had to be left out.
+"utc" is without its fraction and zone. A null number is unknown. "a" is there only when an alert is active,
+"n" only when rods had to be left out.
 Names and texts are cut and put into printable ASCII: the display's font has no other letters.
 """
 

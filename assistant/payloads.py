@@ -1,7 +1,7 @@
 """Frame -> strict JSON bytes, one row of TOPICS per published topic.
 
 Rules, the same for every payload: no NaN or infinity (they become null), a null value is never called
-anything but dead, a dead value is never a number, and numbers are rounded so that a payload is small and stable.
+anything but dead, a dead value is never a number; numbers are rounded so that a payload is small and stable.
 The payload of the small display has its own file, panel.py.
 """
 

@@ -15,7 +15,7 @@ from assistant.estimate import boat as estimate
 from assistant.estimate.boat import Steering
 from assistant.frame import published_boat
 from assistant.lines import spread
-from assistant.messages import Accepted, Config, Estimate, Frame, Inputs, Mode
+from assistant.messages import BOAT_QUANTITIES, Accepted, Config, Estimate, Frame, Inputs, Mode
 from assistant.sensing import nmea, quality
 from assistant.sensing.utc import UtcTracker
 
@@ -69,6 +69,13 @@ def step(state: FlowState, inputs: Inputs) -> tuple[FlowState, Frame]:
     lines = spread.report(state.spread, boat)
     frame = Frame(inputs.t_s, utc, state.seq, state.mode, published_boat(boat), lines)
     return replace(state, seq=state.seq + 1), frame
+
+
+def causes(state: FlowState) -> dict[str, str]:
+    """Why a boat quantity is not ok at the last step, by its name."""
+    boat = estimate.report(state.estimate, state.steering)
+    found = {name: getattr(boat, name).cause for name in BOAT_QUANTITIES}
+    return {name: cause for name, cause in found.items() if cause}
 
 
 def advance(state: FlowState, inputs: Inputs) -> FlowState:

@@ -27,11 +27,11 @@ function makeRow(rod, state) {
   head.append(make("span", "rod", rod), depth, make("span", "rod-state"));
   const four = make("div", "four");
   four.append(...FOUR.map((row) => cell(row.label, row.q)));
-  box.append(head, make("p", "about", about.text), four, make("p", "conditions"));
+  box.append(head, make("p", "about", about.text), four, make("p", "conditions"), make("p", "limit"));
   return box;
 }
 
-function fillRow(box, row, units) {
+function fillRow(box, row, units, limit) {
   const depth = show(row?.depth_m, units);
   const bits = [depth.band, depth.why].filter(Boolean);
   fill(box.querySelector(".depth"), depth, bits.join(", "));
@@ -43,6 +43,7 @@ function fillRow(box, row, units) {
     fill(box.querySelector(".four").children[i], shown, words.filter(Boolean).join(", "));
   });
   box.querySelector(".conditions").textContent = (row?.conditions ?? []).join(", ");
+  box.querySelector(".limit").textContent = limit && depth.state !== "dead" ? `Its band comes mostly from: ${limit}` : "";
 }
 
 export function drawRows(root, state) {
@@ -51,5 +52,5 @@ export function drawRows(root, state) {
     root.dataset.key = key;
     root.replaceChildren(...state.order.map((rod) => makeRow(rod, state)));
   }
-  state.order.forEach((rod, i) => fillRow(root.children[i], state.lines[rod], state.units));
+  state.order.forEach((rod, i) => fillRow(root.children[i], state.lines[rod], state.units, state.limits?.[rod]));
 }

@@ -86,7 +86,7 @@ def quantity(option: str, typed: str, scale: Scale, usual: str, limits: tuple[fl
     if limits[0] <= value <= limits[1]:
         return value
     factor, offset = scale[unit]
-    least, most = (f"{edge / factor + offset:.3g}" for edge in limits)
+    least, most = (f"{edge / factor + offset:.4g}" for edge in limits)
     raise OptionError(f"{option} {typed!r}: want {least}..{most} {unit} (units: {', '.join(scale)})")
 
 

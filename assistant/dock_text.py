@@ -131,6 +131,8 @@ def _side(value_m: float) -> str:
 def _swings(q: Q, units: str) -> str:
     if q.low is None or q.high is None:
         return "--"
+    if _swing(q.low, units) == _swing(q.high, units):
+        return _swing(q.low, units)
     if math.copysign(1.0, q.low) == math.copysign(1.0, q.high):
         near, far = sorted((abs(q.low), abs(q.high)))
         return f"{_number(near, 'm', units, unit=False)} to {_swing(math.copysign(far, q.low), units)}"

@@ -259,6 +259,10 @@ class Board:
     sag_m_per_n: Coefficient
 
 
+UNMARKED = Coefficient(1.0, 0.92, 1.04, "common practice, no source: unmarked reels read long")
+"""True line out over the counter's reading of a reel nobody has taped."""
+
+
 @dataclass(frozen=True, slots=True)
 class Rod:
     """One rod: where its tip is, what hangs on it, what its counter shows."""
@@ -272,7 +276,7 @@ class Rod:
     line_out_m: float  # on the counter, from counter_zero down to the first body
     rig: tuple[RigPart, ...]
     counter_zero: Literal["tip", "surface"] = "tip"  # a downrigger counts from the water
-    counter: Coefficient = Coefficient(1.0, 0.92, 1.04, "common practice, no source: unmarked reels read long")
+    counter: Coefficient = UNMARKED
     rod_state: RodState = "fishing"
     attached: Attached | None = None
     board: Board | None = None

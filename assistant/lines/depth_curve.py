@@ -42,6 +42,15 @@ class DepthCurve:
         """Depth [m] at a line out [m], NaN outside the curve."""
         return float(np.interp(line_out_m, self.line_out_m, self.depth_m, left=np.nan, right=np.nan))
 
+    def up_to(self, line_out_m: float) -> DepthCurve:
+        """The part of the curve up to a line out [m]."""
+        keep = self.line_out_m < line_out_m
+        if keep.all():
+            return self
+        line_out = np.append(self.line_out_m[keep], line_out_m)
+        depth = np.append(self.depth_m[keep], np.interp(line_out_m, self.line_out_m, self.depth_m))
+        return DepthCurve(line_out, depth, False)
+
     def least_line_m(self, depth_m: float) -> float | None:
         """The least line out [m] that takes the lure to a depth [m]; None where none does."""
         deep = np.flatnonzero(self.depth_m >= depth_m)
@@ -114,7 +123,7 @@ def _fill(segments: Array, bodies: Array, below: int, speed_mps: float, height_m
 
 
 def depth_curve(towed: Towed, water: Water, speed_mps: float, pieces: int = PIECES) -> DepthCurve:
-    """Depth of the lure for every line out up to this line's.
+    """Depth of the lure for every line out up to this line's (a little beyond, by the part above the water).
 
     Args:
         towed: with the longest line out asked for; water: its current is not looked at.

@@ -204,7 +204,9 @@ def card(
         raise ValueError(
             f"{rod.name} hangs on the line of {rod.attached.rod}: that line's length sets its depth"
         )
-    curve = depth_curve(chain_of(dock, k, ask, 0), ask.water, ask.speed_mps, CARD_PIECES)
+    chain = chain_of(dock, k, ask)
+    longest = sum(segment.length_m for segment in chain.segments[-len(chain.shares) :])
+    curve = depth_curve(chain, ask.water, ask.speed_mps, CARD_PIECES).up_to(longest)
     deepest = int(curve.depth_m.argmax())
     rows = []
     for wanted in depths(float(curve.depth_m[deepest])):

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.lines.draws import at_normal, at_normals
-from assistant.messages import Z90, Coefficient, Config, Reel, ReelMark, Rod
+from assistant.messages import UNMARKED, Z90, Coefficient, Config, Reel, ReelMark, Rod
 
 Array = NDArray[np.float64]
 
@@ -190,16 +190,21 @@ def curve_of(config: Config, rod: Rod) -> Curve:
     """The counter curve of a rod: from its reel's marks, else the rod's own factor (wide where not configured)."""
     reel = next((reel for reel in config.reels if reel.rod == rod.name), None)
     if reel is None:
-        return Curve(rod.counter.value, 0.0, f"no marks: {rod.counter.source}", flat=rod.counter)
+        return _flat(rod, "no marks")
     marks, (word, since) = used_marks(reel), line_since(reel)
     expired = len(reel.marks) - len(marks)
     old = f"; {expired} from before it was {word} {since} not used" if expired else ""
     if not marks:
-        return Curve(rod.counter.value, 0.0, f"no marks{old}: {rod.counter.source}", flat=rod.counter)
+        return _flat(rod, f"no marks{old}")
     latest = max(m.date for m in marks)
     few = ": scale only" if len(marks) < ENOUGH_MARKS else ""
     evidence = f"{len(marks)} mark{'s' if len(marks) > 1 else ''}, last taped {latest}{few}{old}"
     return curve(marks, *_dimensions(config, reel), evidence)
+
+
+def _flat(rod: Rod, words: str) -> Curve:
+    known = "wide" if rod.counter == UNMARKED else "as configured"
+    return Curve(rod.counter.value, 0.0, f"{words}: {known} ({rod.counter.source})", flat=rod.counter)
 
 
 def curve(

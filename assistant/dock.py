@@ -20,10 +20,13 @@ from assistant.messages import Config
 from assistant.payloads import line_object, q_object
 from assistant.units import FOOT_M
 
-STEPS_M = {"angler": [k * FOOT_M for k in (5, 10, 20, 25, 50)], "metric": [1.0, 2.0, 5.0, 10.0, 20.0]}
+STEPS_M = {
+    "angler": [k * FOOT_M for k in (5, 10, 15, 20, 25, 50)],
+    "metric": [1.0, 2.0, 3.0, 5.0, 10.0, 20.0],
+}
 """Steps of wanted depth a card may have, by display units."""
 MARKS_M = {"angler": FOOT_M, "metric": 0.5}  # a card's numbers are multiples of this
-MAX_ROWS = 16  # one screen
+MAX_ROWS = 12  # one screen of 24 lines with what is said around them
 CARD_REACH = 2.0  # times the line out of spread.toml, when no --out is given
 
 

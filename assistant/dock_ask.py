@@ -86,8 +86,16 @@ def quantity(option: str, typed: str, scale: Scale, usual: str, limits: tuple[fl
     if limits[0] <= value <= limits[1]:
         return value
     factor, offset = scale[unit]
-    least, most = (f"{edge / factor + offset:.4g}" for edge in limits)
+    least, most = (
+        _within(edge / factor + offset, inward) for edge, inward in zip(limits, (1, -1), strict=True)
+    )
     raise OptionError(f"{option} {typed!r}: want {least}..{most} {unit} (units: {', '.join(scale)})")
+
+
+def _within(edge: float, inward: int) -> str:
+    """An edge of a range to four digits, rounded into the range: what is shown as allowed is."""
+    unit = 10.0 ** (math.floor(math.log10(abs(edge))) - 3) if edge else 1.0
+    return f"{inward * math.ceil(round(inward * edge / unit, 6)) * unit:.4g}"
 
 
 def water_at(config: Config, temp_c: float | None) -> Water:

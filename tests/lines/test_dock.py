@@ -54,7 +54,7 @@ def live(directory: Path | None = None) -> dict[str, LineState]:
 
 @pytest.mark.parametrize("directory", [None, EVERY_RIG], ids=["packaged", "every rig"])
 def test_the_same_as_the_live_lines(directory: Path | None) -> None:
-    """Settled lines are 24 straight pieces of the same line: 0.2 % or 2 cm; bands are of the same members in 10 pieces."""
+    """Settled lines are 24 straight pieces of the same line: 0.2 % or 2 cm; bands: the members in 10 pieces."""
     for rod, now in live(directory).items():
         there = answer(rod, directory)
         for name in LINE_QUANTITIES:

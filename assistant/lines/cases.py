@@ -1,7 +1,7 @@
 """Towing cases, format "towing case 1": one line in SI, straight, on a circle or along a course; checked and solved.
 
-The format: segments and bodies from the free end up to the boat, bodies[i] at the lower end of segments[i]; kind steady, circle or
-course; nothing of `expect` is read but the times of its rows. Pure: takes and returns plain dicts.
+The format: segments and bodies from the free end up to the boat, bodies[i] at the lower end of segments[i]; kind
+steady, circle or course; nothing of `expect` is read but the times of its rows. Pure: takes and returns plain dicts.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -47,6 +48,7 @@ DEPTH = (0.0, 1e4, REQUIRED)
 CURRENT = (-10.0, 10.0, REQUIRED)
 HEADING = (-1e5, 1e5, REQUIRED)
 LENGTH = SEGMENT["length_m"]
+LONGEST_S = 86_400.0  # a course: a day, some minutes of computing
 Limits = tuple[float, float, Any]
 
 
@@ -63,12 +65,12 @@ def solve(case: Mapping[str, Any]) -> dict[str, Any]:
         CaseError: a key is missing or out of range. NoSteadyShape: the line has no such shape.
     """
     if case.get("format", FORMAT) != FORMAT:
-        raise CaseError(f"format: {case['format']!r}; allowed: {FORMAT!r}")
+        raise CaseError(f"format: {_shown(case['format'])}; allowed: {FORMAT!r}")
     kind = case.get("kind")
-    if kind not in KINDS:
+    if not isinstance(kind, str) or kind not in KINDS:
         near = difflib.get_close_matches(str(kind), KINDS, 1)
         hint = f"; did you mean {near[0]!r}?" if near else ""
-        raise CaseError(f"kind: {kind!r}; allowed: {', '.join(KINDS)}{hint}")
+        raise CaseError(f"kind: {_shown(kind)}; allowed: {', '.join(KINDS)}{hint}")
     return KINDS[kind](case, _towed(case), _water(case))
 
 
@@ -90,7 +92,7 @@ def _circle(case: Mapping[str, Any], towed: Towed, water: Water) -> dict[str, An
     bend = _mapping(case, "circle")
     turn = bend.get("turn")
     if turn not in ("port", "starboard"):
-        raise CaseError(f"circle.turn: {turn!r}; allowed: 'port', 'starboard'")
+        raise CaseError(f"circle.turn: {_shown(turn)}; allowed: 'port', 'starboard'")
     found = circle(towed, water, speed, number(bend, "radius_m", RADIUS, "circle."), turn == "starboard")
     return {
         "depth_m": found.depth_m, "behind_m": found.behind_m, "inward_m": found.inward_m,
@@ -104,16 +106,18 @@ COURSE_COLUMNS = ["t_s", "depth_m", "aft_m", "starboard_m", "tension_n"]
 def _course(case: Mapping[str, Any], towed: Towed, water: Water) -> dict[str, Any]:
     course = _mapping(case, "course")
     columns = course.get("columns", ["t_s", "speed_m_s", "heading_deg"])
-    if sorted(columns) != ["heading_deg", "speed_m_s", "t_s"]:
-        raise CaseError(f"course.columns: {columns!r}; allowed: t_s, speed_m_s, heading_deg")
+    if not isinstance(columns, list) or sorted(map(str, columns)) != ["heading_deg", "speed_m_s", "t_s"]:
+        raise CaseError(f"course.columns: {_shown(columns)}; allowed: t_s, speed_m_s, heading_deg")
     points = []
     for i, row in enumerate(_list(course, "points", "course.")):
         if not isinstance(row, list) or len(row) != 3:
-            raise CaseError(f"course.points[{i}]: {row!r}; allowed: 3 numbers {columns}")
+            raise CaseError(f"course.points[{i}]: {_shown(row)}; allowed: 3 numbers {columns}")
         named = dict(zip(columns, row, strict=True))
         where = f"course.points[{i}]."
         heading = math.radians(number(named, "heading_deg", HEADING, where))
         points.append((number(named, "t_s", TIME, where), number(named, "speed_m_s", SPEED, where), heading))
+    if not points:
+        raise CaseError("course.points: []; allowed: at least one point")
     table = np.array(points)
     _increasing(table[:, 0], "course.points t_s")
     times = _report_times(case, table[0, 0], table[-1, 0])
@@ -132,16 +136,19 @@ KINDS: dict[str, Callable[[Mapping[str, Any], Towed, Water], dict[str, Any]]] = 
 def _report_times(
     case: Mapping[str, Any], first: float, last: float
 ) -> np.ndarray[Any, np.dtype[np.float64]]:
+    limits = (first, first + LONGEST_S, REQUIRED)
     given, where = case.get("report_t_s"), "report_t_s"
-    if given is None and isinstance(case.get("expect"), Mapping) and "rows" in case["expect"]:
-        given, where = [row[0] for row in case["expect"]["rows"]], "expect.rows"
+    expect = case.get("expect")
+    if given is None and isinstance(expect, Mapping) and isinstance(expect.get("rows"), list):
+        given, where = (
+            [row[0] if isinstance(row, list) and row else row for row in expect["rows"]],
+            "expect.rows",
+        )
     if given is None:
-        return np.arange(first, last + 1e-9, 1.0)
+        return np.arange(first, _checked(last, limits, "course.points t_s") + 1e-9, 1.0)
     if not isinstance(given, list):
-        raise CaseError(f"{where}: {given!r}; allowed: a list of times")
-    return np.array(
-        [_checked(t, (first, 1e7, REQUIRED), f"{where}[{i}]") for i, t in enumerate(given)], dtype=float
-    )
+        raise CaseError(f"{where}: {_shown(given)}; allowed: a list of times")
+    return np.array([_checked(t, limits, f"{where}[{i}]") for i, t in enumerate(given)], dtype=float)
 
 
 def _towed(case: Mapping[str, Any]) -> Towed:
@@ -157,9 +164,10 @@ def _towed(case: Mapping[str, Any]) -> Towed:
 
 
 def _water(case: Mapping[str, Any]) -> Water:
-    water = _numbers(_mapping(case, "water"), WATER, "water.")
+    numbers = _numbers(_mapping(case, "water"), WATER, "water.")
+    water = Water(numbers["density_kg_m3"], numbers["gravity_m_s2"])
     if case.get("current") is None:
-        return Water(**water)
+        return water
     current = _mapping(case, "current")
     depth = _series(current, "depth_m", DEPTH, "current.")
     north = _series(current, "north_m_s", CURRENT, "current.")
@@ -172,7 +180,7 @@ def _water(case: Mapping[str, Any]) -> Water:
     rows = list(zip(depth, north, east, strict=True))
     if depth[0] > 0.0:
         rows.insert(0, (0.0, 0.0, 0.0))
-    return Water(**water, profile=tuple(rows))
+    return replace(water, profile=tuple(rows))
 
 
 def _line_out(case: Mapping[str, Any]) -> np.ndarray[Any, np.dtype[np.float64]] | None:
@@ -190,11 +198,16 @@ def _line_out(case: Mapping[str, Any]) -> np.ndarray[Any, np.dtype[np.float64]] 
 # --- checks -----------------------------------------------------------------------------------
 
 
+def _shown(value: Any) -> str:
+    """A value as it was given, cut short."""
+    return f"{value!r:.80}"
+
+
 def _checked(value: Any, limits: Limits, where: str) -> float:
     least, most, _ = limits
     fine = isinstance(value, int | float) and not isinstance(value, bool) and not math.isnan(value)
     if not fine or not least <= value <= most or (math.isinf(value) and value is not most):
-        raise CaseError(f"{where}: {value!r}; allowed: a number from {least:g} to {most:g}")
+        raise CaseError(f"{where}: {_shown(value)}; allowed: a number from {least:g} to {most:g}")
     return float(value)
 
 
@@ -209,7 +222,7 @@ def number(table: Mapping[str, Any], key: str, limits: Limits, where: str = "") 
 
 def _numbers(table: Any, limits: Mapping[str, Limits], where: str) -> dict[str, float]:
     if not isinstance(table, Mapping):
-        raise CaseError(f"{where.rstrip('.')}: {table!r}; allowed: an object with {', '.join(limits)}")
+        raise CaseError(f"{where.rstrip('.')}: {_shown(table)}; allowed: an object with {', '.join(limits)}")
     return {key: number(table, key, limit, where) for key, limit in limits.items()}
 
 
@@ -223,22 +236,20 @@ def _series(table: Mapping[str, Any], key: str, limits: Limits, where: str) -> l
 def _mapping(table: Mapping[str, Any], key: str) -> Mapping[str, Any]:
     value = table.get(key)
     if not isinstance(value, Mapping):
-        raise CaseError(f"{key}: {value!r}; allowed: an object")
+        raise CaseError(f"{key}: {_shown(value)}; allowed: an object")
     return value
 
 
 def _list(table: Mapping[str, Any], key: str, where: str = "") -> list[Any]:
     value = table.get(key)
     if not isinstance(value, list):
-        raise CaseError(f"{where}{key}: {value!r}; allowed: a list")
+        raise CaseError(f"{where}{key}: {_shown(value)}; allowed: a list")
     return value
 
 
 def _increasing(values: Any, where: str) -> None:
-    if len(values) == 0:
-        raise CaseError(f"{where}: []; allowed: at least one point")
-    if np.any(np.diff(values) <= 0.0):
-        raise CaseError(f"{where}: {[float(v) for v in values]}; allowed: strictly increasing")
+    for i in np.flatnonzero(np.diff(values) <= 0.0):
+        raise CaseError(f"{where}: {values[i]:g} followed by {values[i + 1]:g}; allowed: strictly increasing")
 
 
 __all__ = ["CaseError", "NoSteadyShape", "solve"]

@@ -55,7 +55,7 @@ WRONG = (
     ("colours = 5.5", 'colours = 5.5, length = "9 ft"', "either length or colours"),
     ("colours = 5.5", "colours = 5.5, counted = false", "colours are always counted"),
     ('{ line = "mono-20", length = "5 ft" }', '{ line = "mono-20", length = "5 ft", counted = true }', "right below"),
-    ('{ line = "braid-65" },\n    { line = "wire', '{ line = "braid-65", counted = true },\n    { line = "wire', "main line"),
+    ('{ line = "braid-50" },', '{ line = "braid-50", counted = true },', "rig[1].counted = True: the main line is"),
     ('{ body = "fly" }', '{ body = "fly", counted = true }', "a body has no length"),
     ('setting = "A"', 'setting = "Z"', "setting = 'Z': want one of 0, 1, 2, 3, A, B on the dial of disc-labels"),
     ('setting = "A"', "setting = 5", "setting = 5: want one of 0, 1"),
@@ -74,7 +74,7 @@ WRONG = (
     ('board = { out = "60 ft"', 'board = 3 #', "board = 3: want { out"),
     ("spring_n_m = 150", "spring_n_m = 0", "spring_n_m = 0: want a number 1..100000 N/m"),
     ('rod_length = "8.5 ft"', 'rod_length = 8.5', "rod_length = 8.5"),
-    ('forward = "-3.2 m", starboard = "0.7 m"', 'forward = "-3.2 m", starboard = "0.1 m"', "0.10 m from the tip of colours"),
+    ('starboard = "0.7 m"', 'starboard = "0.1 m"', "0.10 m from the tip of colours"),
 )  # fmt: skip
 
 

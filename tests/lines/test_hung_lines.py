@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 from live_tools import Live
@@ -59,7 +60,8 @@ def test_where_it_hangs_is_a_point_of_the_cable(settled: dict[str, LineState], n
     line = settled[name]
     assert number(line.depth_m) == pytest.approx(below[0, 2], abs=0.02)
     assert number(line.setback_m) == pytest.approx(-hangs[0] - below[0, 0], abs=0.05)
-    assert line.shape_m[0] == pytest.approx((rigger.tip_forward_m + hangs[0], rigger.tip_starboard_m, hangs[2]), abs=0.05)
+    where = (rigger.tip_forward_m + hangs[0], rigger.tip_starboard_m, hangs[2])
+    assert line.shape_m[0] == pytest.approx(where, abs=0.05)
 
 
 def test_it_follows_the_cable_through_a_turn_and_an_outing_of_line() -> None:
@@ -69,7 +71,7 @@ def test_it_follows_the_cable_through_a_turn_and_an_outing_of_line() -> None:
         lines = live.lines()
         cable, second = lines["rigger"].shape_m[:21], lines["second"].shape_m[0]
         gap = min(math.dist(second, point) for point in cable)
-        apart = max(math.dist(a, b) for a, b in zip(cable, cable[1:], strict=False))
+        apart = max(math.dist(a, b) for a, b in pairwise(cable))
         assert gap < 0.6 * apart  # on the cable, between two of its points
     assert live.unconverged == 0
 

@@ -15,12 +15,23 @@ from typing import Any
 import numpy as np
 
 from assistant.lines.chain import Body, Segment, Towed, Water
+from assistant.lines.checks import (
+    REQUIRED,
+    CaseError,
+    checked,
+    increasing,
+    listed,
+    mapping,
+    number,
+    numbers,
+    series,
+    shown,
+)
 from assistant.lines.circle import circle
 from assistant.lines.course import Course, run
 from assistant.lines.steady import NoSteadyShape, straight
 
 FORMAT = "towing case 1"
-REQUIRED = object()
 
 # key: (least, most, default); a default of REQUIRED must be given
 WATER = {"density_kg_m3": (500.0, 2000.0, REQUIRED), "gravity_m_s2": (0.1, 30.0, REQUIRED)}
@@ -49,11 +60,6 @@ CURRENT = (-10.0, 10.0, REQUIRED)
 HEADING = (-1e5, 1e5, REQUIRED)
 LENGTH = SEGMENT["length_m"]
 LONGEST_S = 86_400.0  # a course: a day, some minutes of computing
-Limits = tuple[float, float, Any]
-
-
-class CaseError(ValueError):
-    """A case that cannot be read: says key, value and what is allowed."""
 
 
 def solve(case: Mapping[str, Any]) -> dict[str, Any]:
@@ -65,12 +71,12 @@ def solve(case: Mapping[str, Any]) -> dict[str, Any]:
         CaseError: a key is missing or out of range. NoSteadyShape: the line has no such shape.
     """
     if case.get("format", FORMAT) != FORMAT:
-        raise CaseError(f"format: {_shown(case['format'])}; allowed: {FORMAT!r}")
+        raise CaseError(f"format: {shown(case['format'])}; allowed: {FORMAT!r}")
     kind = case.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
         near = difflib.get_close_matches(str(kind), KINDS, 1)
         hint = f"; did you mean {near[0]!r}?" if near else ""
-        raise CaseError(f"kind: {_shown(kind)}; allowed: {', '.join(KINDS)}{hint}")
+        raise CaseError(f"kind: {shown(kind)}; allowed: {', '.join(KINDS)}{hint}")
     return KINDS[kind](case, _towed(case), _water(case))
 
 
@@ -89,10 +95,10 @@ def _circle(case: Mapping[str, Any], towed: Towed, water: Water) -> dict[str, An
             "current: given; a circle is solved in still water only (a current does not turn with the boat)"
         )
     speed = number(case, "speed_m_s", SPEED)
-    bend = _mapping(case, "circle")
+    bend = mapping(case, "circle")
     turn = bend.get("turn")
     if turn not in ("port", "starboard"):
-        raise CaseError(f"circle.turn: {_shown(turn)}; allowed: 'port', 'starboard'")
+        raise CaseError(f"circle.turn: {shown(turn)}; allowed: 'port', 'starboard'")
     found = circle(towed, water, speed, number(bend, "radius_m", RADIUS, "circle."), turn == "starboard")
     return {
         "depth_m": found.depth_m, "behind_m": found.behind_m, "inward_m": found.inward_m,
@@ -104,14 +110,14 @@ COURSE_COLUMNS = ["t_s", "depth_m", "aft_m", "starboard_m", "tension_n"]
 
 
 def _course(case: Mapping[str, Any], towed: Towed, water: Water) -> dict[str, Any]:
-    course = _mapping(case, "course")
+    course = mapping(case, "course")
     columns = course.get("columns", ["t_s", "speed_m_s", "heading_deg"])
     if not isinstance(columns, list) or sorted(map(str, columns)) != ["heading_deg", "speed_m_s", "t_s"]:
-        raise CaseError(f"course.columns: {_shown(columns)}; allowed: t_s, speed_m_s, heading_deg")
+        raise CaseError(f"course.columns: {shown(columns)}; allowed: t_s, speed_m_s, heading_deg")
     points = []
-    for i, row in enumerate(_list(course, "points", "course.")):
+    for i, row in enumerate(listed(course, "points", "course.")):
         if not isinstance(row, list) or len(row) != 3:
-            raise CaseError(f"course.points[{i}]: {_shown(row)}; allowed: 3 numbers {columns}")
+            raise CaseError(f"course.points[{i}]: {shown(row)}; allowed: 3 numbers {columns}")
         named = dict(zip(columns, row, strict=True))
         where = f"course.points[{i}]."
         heading = math.radians(number(named, "heading_deg", HEADING, where))
@@ -119,7 +125,7 @@ def _course(case: Mapping[str, Any], towed: Towed, water: Water) -> dict[str, An
     if not points:
         raise CaseError("course.points: []; allowed: at least one point")
     table = np.array(points)
-    _increasing(table[:, 0], "course.points t_s")
+    increasing(table[:, 0], "course.points t_s")
     times = _report_times(case, table[0, 0], table[-1, 0])
     rows = run(towed, water, Course(table, _line_out(case)), times)
     return {
@@ -145,38 +151,38 @@ def _report_times(
             "expect.rows",
         )
     if given is None:
-        return np.arange(first, _checked(last, limits, "course.points t_s") + 1e-9, 1.0)
+        return np.arange(first, checked(last, limits, "course.points t_s") + 1e-9, 1.0)
     if not isinstance(given, list):
-        raise CaseError(f"{where}: {_shown(given)}; allowed: a list of times")
-    return np.array([_checked(t, limits, f"{where}[{i}]") for i, t in enumerate(given)], dtype=float)
+        raise CaseError(f"{where}: {shown(given)}; allowed: a list of times")
+    return np.array([checked(t, limits, f"{where}[{i}]") for i, t in enumerate(given)], dtype=float)
 
 
 def _towed(case: Mapping[str, Any]) -> Towed:
-    segments = _list(case, "segments")
-    bodies = _list(case, "bodies") if "bodies" in case else []
+    segments = listed(case, "segments")
+    bodies = listed(case, "bodies") if "bodies" in case else []
     if not segments:
         raise CaseError("segments: []; allowed: at least one segment")
     if len(bodies) > len(segments):
         raise CaseError(f"bodies: {len(bodies)} of them; allowed: at most one per segment ({len(segments)})")
-    made = [Segment(**_numbers(s, SEGMENT, f"segments[{i}].")) for i, s in enumerate(segments)]
-    tied = [None if b is None else Body(**_numbers(b, BODY, f"bodies[{i}].")) for i, b in enumerate(bodies)]
+    made = [Segment(**numbers(s, SEGMENT, f"segments[{i}].")) for i, s in enumerate(segments)]
+    tied = [None if b is None else Body(**numbers(b, BODY, f"bodies[{i}].")) for i, b in enumerate(bodies)]
     return Towed(tuple(made), tuple(tied), number(case, "tow_point_height_m", HEIGHT))
 
 
 def _water(case: Mapping[str, Any]) -> Water:
-    numbers = _numbers(_mapping(case, "water"), WATER, "water.")
-    water = Water(numbers["density_kg_m3"], numbers["gravity_m_s2"])
+    of = numbers(mapping(case, "water"), WATER, "water.")
+    water = Water(of["density_kg_m3"], of["gravity_m_s2"])
     if case.get("current") is None:
         return water
-    current = _mapping(case, "current")
-    depth = _series(current, "depth_m", DEPTH, "current.")
-    north = _series(current, "north_m_s", CURRENT, "current.")
-    east = _series(current, "east_m_s", CURRENT, "current.")
+    current = mapping(case, "current")
+    depth = series(current, "depth_m", DEPTH, "current.")
+    north = series(current, "north_m_s", CURRENT, "current.")
+    east = series(current, "east_m_s", CURRENT, "current.")
     if not len(depth) == len(north) == len(east):
         raise CaseError(
             f"current: {len(depth)} depths, {len(north)} north, {len(east)} east; allowed: as many of each"
         )
-    _increasing(np.array(depth), "current.depth_m")
+    increasing(np.array(depth), "current.depth_m")
     rows = list(zip(depth, north, east, strict=True))
     if depth[0] > 0.0:
         rows.insert(0, (0.0, 0.0, 0.0))
@@ -186,70 +192,13 @@ def _water(case: Mapping[str, Any]) -> Water:
 def _line_out(case: Mapping[str, Any]) -> np.ndarray[Any, np.dtype[np.float64]] | None:
     if case.get("line_out") is None:
         return None
-    out = _mapping(case, "line_out")
-    times = _series(out, "t_s", TIME, "line_out.")
-    lengths = _series(out, "length_m", LENGTH, "line_out.")
+    out = mapping(case, "line_out")
+    times = series(out, "t_s", TIME, "line_out.")
+    lengths = series(out, "length_m", LENGTH, "line_out.")
     if len(times) != len(lengths):
         raise CaseError(f"line_out: {len(times)} times, {len(lengths)} lengths; allowed: as many of each")
-    _increasing(np.array(times), "line_out.t_s")
+    increasing(np.array(times), "line_out.t_s")
     return np.column_stack([times, lengths])
-
-
-# --- checks -----------------------------------------------------------------------------------
-
-
-def _shown(value: Any) -> str:
-    """A value as it was given, cut short."""
-    return f"{value!r:.80}"
-
-
-def _checked(value: Any, limits: Limits, where: str) -> float:
-    least, most, _ = limits
-    fine = isinstance(value, int | float) and not isinstance(value, bool) and not math.isnan(value)
-    if not fine or not least <= value <= most or (math.isinf(value) and value is not most):
-        raise CaseError(f"{where}: {_shown(value)}; allowed: a number from {least:g} to {most:g}")
-    return float(value)
-
-
-def number(table: Mapping[str, Any], key: str, limits: Limits, where: str = "") -> float:
-    """One number within its limits, or its default where absent."""
-    if key not in table:
-        if limits[2] is REQUIRED:
-            raise CaseError(f"{where}{key}: missing; allowed: a number from {limits[0]:g} to {limits[1]:g}")
-        return float(limits[2])
-    return _checked(table[key], limits, where + key)
-
-
-def _numbers(table: Any, limits: Mapping[str, Limits], where: str) -> dict[str, float]:
-    if not isinstance(table, Mapping):
-        raise CaseError(f"{where.rstrip('.')}: {_shown(table)}; allowed: an object with {', '.join(limits)}")
-    return {key: number(table, key, limit, where) for key, limit in limits.items()}
-
-
-def _series(table: Mapping[str, Any], key: str, limits: Limits, where: str) -> list[float]:
-    values = _list(table, key, where)
-    if not values:
-        raise CaseError(f"{where}{key}: []; allowed: at least one number")
-    return [_checked(v, limits, f"{where}{key}[{i}]") for i, v in enumerate(values)]
-
-
-def _mapping(table: Mapping[str, Any], key: str) -> Mapping[str, Any]:
-    value = table.get(key)
-    if not isinstance(value, Mapping):
-        raise CaseError(f"{key}: {_shown(value)}; allowed: an object")
-    return value
-
-
-def _list(table: Mapping[str, Any], key: str, where: str = "") -> list[Any]:
-    value = table.get(key)
-    if not isinstance(value, list):
-        raise CaseError(f"{where}{key}: {_shown(value)}; allowed: a list")
-    return value
-
-
-def _increasing(values: Any, where: str) -> None:
-    for i in np.flatnonzero(np.diff(values) <= 0.0):
-        raise CaseError(f"{where}: {values[i]:g} followed by {values[i + 1]:g}; allowed: strictly increasing")
 
 
 __all__ = ["CaseError", "NoSteadyShape", "solve"]

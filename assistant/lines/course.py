@@ -21,7 +21,8 @@ from assistant.lines.steady import NoSteadyShape
 
 Array = NDArray[np.float64]
 
-STEP_S = 0.0125  # four times finer than a turn needs, for the jerk of line that starts or stops running
+STEP_S = 0.05
+RUNNING_STEP_S = 0.0125  # where line runs out or in: it starts and stops with a jerk
 PIECE_M, PIECES_LEAST, PIECES_MOST = 0.5, 8, 120
 TOLERANCE_M = 1e-7
 GAUSS = ((0.5 - 15**0.5 / 10, 5 / 18), (0.5, 8 / 18), (0.5 + 15**0.5 / 10, 5 / 18))
@@ -116,9 +117,10 @@ def _steps(course: Course, begin: float, end: float) -> tuple[Array, NDArray[np.
         else np.concatenate([course.points[:, 0], course.line_out[:, 0]])
     )
     edges = np.unique([begin, *corners[(corners > begin) & (corners < end)], end])
+    step = STEP_S if course.line_out is None else RUNNING_STEP_S
     times, is_corner = [begin], [True]
     for a, b in pairwise(edges):
-        parts = max(1, math.ceil((b - a) / STEP_S - 1e-9))
+        parts = max(1, math.ceil((b - a) / step - 1e-9))
         times += list(np.linspace(a, b, parts + 1)[1:])
         is_corner += [False] * (parts - 1) + [True]
     return np.array(times), np.array(is_corner)

@@ -12,7 +12,7 @@ import argparse
 import json
 import math
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -77,31 +77,26 @@ def _again(
 ) -> tuple[dict[str, float], float]:
     """Ours against a simulator with an eighth of the step and twice the elements; how far refining moved either."""
     ignored: dict[str, list[str]] = {"assistant": [], "sim": []}
-    with _finer(course, "STEP_S", "PIECE_M", "PIECES_LEAST", "PIECES_MOST", 2):
+    with _finer(course, ("STEP_S", "RUNNING_STEP_S", "PIECE_M"), ("PIECES_LEAST", "PIECES_MOST"), 2):
         fine = _assistant(case, ignored)
-    with _finer(towing, "COURSE_STEP_S", None, "COURSE_ELEMENTS", "COURSE_LEAST", 8):
+    with _finer(towing, ("COURSE_STEP_S",), ("COURSE_LEAST", "COURSE_ELEMENTS"), 8):
         finer_sim = _sim(case, ignored)
     if fine is None or finer_sim is None:
         return ratios, math.inf
     closer = worst("course", ours, finer_sim)
     moved = max(worst("course", fine, ours).values())
     if max(closer.values()) > 1.0:
-        with _finer(towing, "COURSE_STEP_S", None, "COURSE_ELEMENTS", "COURSE_LEAST", 4):
+        with _finer(towing, ("COURSE_STEP_S",), ("COURSE_LEAST", "COURSE_ELEMENTS"), 4):
             fine_sim = _sim(case, ignored)
         moved = math.inf if fine_sim is None else max(moved, *worst("course", finer_sim, fine_sim).values())
     return closer, moved
 
 
 @contextmanager
-def _finer(module: Any, step: str, piece: str | None, least: str, most: str, by: int) -> Iterator[None]:
-    """A solver with its step divided and twice the elements."""
-    finer = {
-        step: getattr(module, step) / by,
-        least: getattr(module, least) * 2,
-        most: getattr(module, most) * 2,
-    }
-    if piece is not None:
-        finer[piece] = getattr(module, piece) / 2
+def _finer(module: Any, sizes: Sequence[str], counts: Sequence[str], by: int) -> Iterator[None]:
+    """A solver with its sizes divided by a number and twice the elements."""
+    finer = {name: getattr(module, name) / by for name in sizes}
+    finer.update({name: getattr(module, name) * 2 for name in counts})
     with mock.patch.multiple(module, **finer):
         yield
 

@@ -20,7 +20,7 @@ from assistant.lines.steady import NoSteadyShape, climb, columns
 
 Array = NDArray[np.float64]
 
-PIECES = 32
+PIECES = 24
 RELATIVE = 1e-6  # error per step of the integration
 _FAR_M = 1e6  # wet whatever the line does
 
@@ -62,20 +62,33 @@ class DepthCurve:
 
 
 @_compiled
-def _dry_m(state: Array, segment: Array, height_m: float) -> float:
-    """Unstretched line from the surface up to a tow point.
+def _dry_m(state: Array, rows: Array, first: int, height_m: float) -> float:
+    """Unstretched line from the surface up to a tow point, of the pieces from row `first` on (the last goes on).
 
     A catenary's pull grows by the weight of the height gained while its horizontal part stays. NaN: it comes down.
     """
     up = -state[5]
     across = math.sqrt(state[3] ** 2 + state[4] ** 2)
     pull = math.sqrt(up * up + across * across)
-    gained = segment[4] * height_m
     if up <= 0.0:
         return math.nan
-    top = math.sqrt(max((pull + gained) ** 2 - across**2, 0.0))
-    dry = height_m * (2.0 * pull + gained) / (top + up)
-    return float(dry / (1.0 + segment[7] * (pull + 0.5 * gained)))
+    dry, left, last = 0.0, height_m, rows.shape[0] - 1
+    for i in range(min(first, last), last):
+        above = up + rows[i, 4] * rows[i, 0]
+        stronger = math.sqrt(above * above + across * across)
+        gained = rows[i, 0] * (up + above) / (pull + stronger) * (1.0 + rows[i, 7] * 0.5 * (pull + stronger))
+        if gained >= left:
+            return dry + _piece_m(up, across, pull, rows[i], left)
+        dry, left, up, pull = dry + rows[i, 0], left - gained, above, stronger
+    return dry + _piece_m(up, across, pull, rows[last], left)
+
+
+@_compiled
+def _piece_m(up: float, across: float, pull: float, row: Array, height_m: float) -> float:
+    """Unstretched length of one kind of dry line that gains a height."""
+    weight = row[4] * height_m
+    top = math.sqrt(max((pull + weight) ** 2 - across**2, 0.0))
+    return float(height_m * (2.0 * pull + weight) / (top + up) / (1.0 + row[7] * (pull + 0.5 * weight)))
 
 
 @_compiled
@@ -89,7 +102,7 @@ def _cut_at_surface(out: Array, rows: Array, start: int, height_m: float, curve:
     for i in range(1, start + 1):
         highest = min(highest, out[i, 2])
     for i in range(start, rows.shape[0]):
-        dry = _dry_m(out[i + 1], rows[i], height_m)
+        dry = _dry_m(out[i + 1], rows, i + 1, height_m)
         wet += rows[i, 0]
         if not dry >= 0.0 or out[i + 1, 2] >= highest:
             return i - start

@@ -91,11 +91,11 @@ def test_every_point_is_the_line_with_so_much_out(line: Towed, speed: float, hei
 
 @pytest.mark.parametrize("line", [PLANER_LINE, BALL_LINE, COPPER_LINE])
 def test_between_the_points(line: Towed) -> None:
-    """Between two points the curve is a straight piece: off by less than 0.3 % of the depth or 3 cm."""
+    """Between two points the curve is a straight piece: off by less than 0.5 % of the depth or 3 cm."""
     coarse, fine = depth_curve(line, WATER, 1.07), depth_curve(line, WATER, 1.07, 500)
     for out in np.linspace(3.0, 0.999 * coarse.line_out_m[-1], 50):
         exact = fine.depth_at(float(out))
-        assert coarse.depth_at(float(out)) == pytest.approx(exact, rel=3e-3, abs=0.03)
+        assert coarse.depth_at(float(out)) == pytest.approx(exact, rel=5e-3, abs=0.03)
 
 
 def test_counted_parts_go_out_one_after_the_other() -> None:

@@ -19,6 +19,9 @@ from assistant.dock_ask import Question, asked, water_at
 from assistant.errors import OptionError
 from assistant.lines import dock
 from assistant.lines.chain import Water
+from assistant.lines.depth_curve import depth_curve
+from assistant.lines.gear import RodSetting, towed
+from assistant.lines.steady import straight
 from assistant.messages import LINE_QUANTITIES, Config, LineState
 
 EVERY_RIG = Path(__file__).resolve().parent / "every_rig"
@@ -122,6 +125,18 @@ def test_cards_are_what_the_answers_say() -> None:
         assert row["depth_m"]["low"] == pytest.approx(alone.depth_m.low, rel=1e-4)
         assert row["depth_m"]["high"] == pytest.approx(alone.depth_m.high, rel=1e-4)
     assert card["deepest"]["line_out_m"] == pytest.approx(350 * FT, rel=1e-3)
+
+
+@pytest.mark.parametrize("name", ["colours", "copper", "topshot", "large"])
+def test_depths_by_line_out_of_rigs_with_several_counted_parts(name: str) -> None:
+    """Every point of the curve, also where one part is in the water and the next in the air, against its own shape."""
+    rods = loaded(EVERY_RIG).rods
+    k = next(k for k, rod in enumerate(rods) if rod.name == name)
+    ask = dock.Ask(1.5 * rods[k].line_out_m, None, 2.4 * MPH, Water(999.0))
+    curve = depth_curve(dock.chain_of(ready(EVERY_RIG), k, ask), ask.water, ask.speed_mps)
+    for out, depth in zip(curve.line_out_m, curve.depth_m, strict=True):
+        chain = towed(loaded(EVERY_RIG), rods[k], RodSetting(float(out)), ask.water)
+        assert depth == pytest.approx(straight(chain, ask.water, ask.speed_mps).points_m[0, 2], abs=3e-3)
 
 
 def test_a_card_for_a_line_on_another_line_is_refused() -> None:

@@ -13,7 +13,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from assistant import config, pipeline
+from assistant import config, line_bench, peer_bench, pipeline
 from assistant.demo import HOST, free_udp_port
 from assistant.messages import Config, Inputs, Sentence
 from assistant.meter import quantile
@@ -158,16 +158,16 @@ def daemon_run() -> dict[str, object]:
 
 def measure(peer: str | None) -> dict[str, object]:
     """All of it, one after the other, so that nothing measured disturbs anything else."""
-    from assistant.lines import bench as lines_bench
-
     loaded = config.load()
     result: dict[str, object] = {
         "start_s": start_s(),
         "step_ms": step_ms(loaded),
-        "turn_realtime_factor": round(lines_bench.turn_realtime_factor()),
+        "turn_realtime_factor": round(line_bench.turn_realtime_factor()),
+        "turn_realtime_factor_12": round(line_bench.turn_realtime_factor_12()),
+        "ensemble_cpu_s": round(line_bench.ensemble_cpu_s(), 4),
         "sentences_per_s": round(sentences_per_s()),
         **daemon_run(),
     }
     if peer is not None:
-        result["peer"] = lines_bench.peer_moordyn()
+        result["peer"] = peer_bench.peer_moordyn()
     return result

@@ -60,8 +60,7 @@ def turn_course(places: Array, step_s: float, run_s: float = RUN_S, from_s: floa
     """Rod tips at places (n, 3) forward, starboard, height [m] through the turn."""
     rows = []
     for m in turn_motions(step_s, run_s, from_s):
-        at = (np.full(len(places), value) for value in (m.north_m, m.east_m, m.speed_mps))
-        rows.append(tips(*at, m.heading_rad, m.turn_radps, places))
+        rows.append(tips(m.north_m, m.east_m, m.speed_mps, m.heading_rad, m.turn_radps, places))
     return Course(np.array(rows), step_s)
 
 

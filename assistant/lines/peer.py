@@ -3,7 +3,8 @@
 MoorDyn's z is up; it takes a point's volume and a coefficient of added mass (made here from wet weight and added
 mass); it knows no lift. Current and lift therefore go in as water velocity at its nodes, refreshed every `exchange_s`:
 at a planer's point the velocity whose drag is the planer's whole force. It starts lines at rest and straight between
-their joints: with such water it works in the frame of the first velocity, streaming past, and so starts nearly settled.
+their joints: with such water it works in the frame of the first velocity, streaming past, and its nodes are put into
+the shape of the steady tow in its serialised state, where each is three doubles in a row: so it starts settled.
 Source of the input format: MoorDyn documentation, "Inputs" (v2).
 """
 
@@ -11,6 +12,7 @@ from __future__ import annotations
 
 import math
 import os
+import struct
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
@@ -23,6 +25,7 @@ from numpy.typing import NDArray
 
 from assistant.lines.bodies import body_force
 from assistant.lines.chain import Body, Towed, Water
+from assistant.lines.groups import pieces
 from assistant.lines.kernel import current_at
 from assistant.lines.steady import straight
 
@@ -54,6 +57,7 @@ class MoorDynTow:
         lines: what is towed, each cut into counts[i] pieces per segment, free end first.
         step_s, scheme: MoorDyn's own step [s] and time scheme ("RK2", "RK4" ...); damping: see DAMPING.
         tips: (n, 3) tow points at the start [m], z down; velocity: (3,) common velocity [m/s].
+        streams: let the water stream past also where neither current nor lift asks for it.
     Raises:
         RuntimeError: moordyn is missing, or refuses the system.
     """
@@ -68,15 +72,17 @@ class MoorDynTow:
         tips: Array,
         velocity: Array,
         damping: float = DAMPING,
+        streams: bool = False,
     ) -> None:
         self._damping = damping
         self._api = load()
         self._water = water
         self._profile = water.profile_array()
         self._bodies: list[tuple[int, Body]] = []  # planers by index of their point
+        self._inner: list[Array] = []  # (count-1, 3) inner nodes of each line, z up
         self._force: Array = np.zeros((len(lines), 3))
         text, self._ends = self._input(lines, counts, step_s, scheme, tips, velocity)
-        self._streams = bool(len(self._profile) or self._bodies)
+        self._streams = streams or bool(len(self._profile) or self._bodies)
         self._drift = np.array([velocity[0], velocity[1], 0.0]) if self._streams else np.zeros(3)
         self._t_s = 0.0
         with tempfile.TemporaryDirectory() as folder:
@@ -91,10 +97,13 @@ class MoorDynTow:
                 self._api.Init(self._system, list(up.ravel()), list(start))
                 if self._streams:
                     self._api.ExternalWaveKinInit(self._system)
+        if self._streams:
+            self._place_nodes()
+            self._set_water()
 
     def march(self, t_s: float, exchange_s: float, tips: Array, tips_next: Array) -> None:
         """From t_s (first 0) over exchange_s; tips (n, 3) at both ends of it, z down."""
-        if self._streams:
+        if len(self._profile) or self._bodies:
             self._set_water()
         velocity = ((tips_next - tips) / exchange_s - self._drift) * _UP
         up = (tips - self._drift * t_s) * _UP
@@ -123,6 +132,16 @@ class MoorDynTow:
         """Free the system."""
         with _quiet():
             self._api.Close(self._system)
+
+    def _place_nodes(self) -> None:
+        """Every inner node of every line where the steady tow has it."""
+        state: bytes = self._api.Serialize(self._system)
+        for line, places in enumerate(self._inner, start=1):
+            handle = self._api.GetLine(self._system, line)
+            for k, place in enumerate(places, start=1):
+                now = self._api.GetLineNodePos(handle, k)
+                state = state.replace(struct.pack("<3d", *now), struct.pack("<3d", *place))
+        self._api.Deserialize(self._system, state)
 
     def _set_water(self) -> None:
         """Water velocity at every node: the current, or at a planer what makes its drag the planer's force."""
@@ -158,16 +177,19 @@ class MoorDynTow:
         rho, g = self._water.density_kg_m3, self._water.gravity_m_s2
         speed, heading = float(np.hypot(velocity[0], velocity[1])), math.atan2(velocity[1], velocity[0])
         for towed, count, tip in zip(lines, counts, tips, strict=True):
-            shape = straight(towed, self._water, speed, heading)
+            shape = straight(pieces(towed, count), self._water, speed, heading)
+            places = (shape.points_m + np.array([tip[0], tip[1], 0.0])) * _UP
+            joints = np.cumsum([0, *count])
             ends.append(len(points) + 1)
             given = [*towed.bodies, *[None] * (len(towed.segments) - len(towed.bodies))]
             for k, (segment, body) in enumerate(zip(towed.segments, given, strict=True)):
                 body = body or Body()
-                x, y, z = shape.points_m[k] + [tip[0], tip[1], 0.0]
+                x, y, z = places[joints[k]]
+                self._inner.append(places[joints[k] + 1 : joints[k + 1]])
                 volume = (body.mass_kg - body.wet_weight_n / g) / rho
                 added = body.added_mass_kg / (rho * volume) if volume else 0.0
                 points.append(
-                    f"{len(points) + 1} Free {x} {y} {-z} {body.mass_kg} {volume} {body.drag_area_m2} {added}"
+                    f"{len(points) + 1} Free {x} {y} {z} {body.mass_kg} {volume} {body.drag_area_m2} {added}"
                 )
                 if body.down_area_m2 or body.side_area_m2:
                     self._bodies.append((len(points), body))

@@ -58,9 +58,10 @@ def turn_motions(step_s: float, run_s: float = RUN_S, from_s: float = FROM_S) ->
 
 def turn_course(places: Array, step_s: float, run_s: float = RUN_S, from_s: float = FROM_S) -> Course:
     """Rod tips at places (n, 3) forward, starboard, height [m] through the turn."""
-    rows = []
-    for m in turn_motions(step_s, run_s, from_s):
-        rows.append(tips(m.north_m, m.east_m, m.speed_mps, m.heading_rad, m.turn_radps, places))
+    rows = [
+        tips(m.north_m, m.east_m, m.speed_mps, m.heading_rad, m.turn_radps, places)
+        for m in turn_motions(step_s, run_s, from_s)
+    ]
     return Course(np.array(rows), step_s)
 
 

@@ -1,13 +1,13 @@
 """Steady shape of a towed line, straight or on a circle: one integration from the free end upward.
 
-Reference: the differential equations of a flexible towed line (Pode 1951, DTMB Report 687, in vector form; Choo & Casarella
-1973 for the turn).
-State along the line from the free end, s unstretched [m]: position r [m] and tension vector S [N] (the pull of the line above);
-u = S/|S| points up the line:
+Reference: the differential equations of a flexible towed line (Pode 1951, DTMB Report 687, in vector form;
+Choo & Casarella 1973 for the turn).
+State along the line from the free end, s unstretched [m]: position r [m] and tension vector S [N] (the pull of the line
+above); u = S/|S| points up the line:
     dr/ds = u (1 + |S|/EA),   dS/ds = -f + (m + m_a (I - uu')) a,   S(0) = -(force on the free end's body)
 f = drag + weight; drag = -[kn |un| un + kt |ut| ut] of the velocity through the water at that depth.
-Straight: every element moves at V, a = 0. Circle, in the frame turning at Omega about the vertical through the centre (origin): velocity
-Omega x r, a = -Omega^2 (x, y, 0).
+Straight: every element moves at V, a = 0. Circle, in the frame turning at Omega about the vertical through the centre
+(origin): velocity Omega x r, a = -Omega^2 (x, y, 0).
 Axes: x north, y east, z down, z = 0 the surface; dry above it (weight in air, no air drag).
 Integrator: Dormand & Prince 1980 (order 5, embedded 4). Steps end on the surface. Current and air depend
 on the depth, which is only known at the end: the free end's depth is iterated until the top meets the tow point.
@@ -94,7 +94,8 @@ def _slope(y: Array, seg: Array, tow: Array, profile: Array, wet: bool, out: Arr
 def _free_end(y: Array, seg: Array, tow: Array, profile: Array) -> bool:
     """Start of a line with nothing on its end: a trace of tension along the angle at which it hangs in the flow.
 
-    That angle (from the horizontal) is cos = sqrt(lam^2 + 1) - lam, lam = w/(2 kn V^2): normal drag carries the weight across the line.
+    That angle (from the horizontal) is cos = sqrt(lam^2 + 1) - lam, lam = w/(2 kn V^2): normal drag carries the weight
+    across the line.
     """
     vx, vy = _velocity(y, tow, profile)
     speed = math.sqrt(vx * vx + vy * vy)
@@ -233,8 +234,11 @@ def climb(
 
 @dataclass(frozen=True, slots=True)
 class SteadyShape:
-    """points_m: (S+1, 3) x north, y east, z below the surface, free end first, horizontals from the tow point (circle: from
-    the centre); tension_n: (S+1,) line's force just below each point, i.e. at the top of each segment (first: on the free end).
+    """A steady line.
+
+    points_m: (S+1, 3) x north, y east, z below the surface, free end first, horizontals from the tow point (circle:
+    from the centre); tension_n: (S+1,) line's force just below each point, i.e. at the top of each segment (first: on
+    the free end).
     """
 
     points_m: Array

@@ -36,6 +36,7 @@ from assistant.messages import Config  # noqa: E402
 from assistant.units import MPH_MPS  # noqa: E402
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 PIECES, PARTS = 4, 8  # how much finer the converged run is
 AFTER_S = 45.0
@@ -97,10 +98,10 @@ def wave_of(case: Case, times: Array) -> tuple[Array, Array]:
     return size * grow * np.sin(w * times), size * (grow * w * np.cos(w * times) + rate * np.sin(w * times))
 
 
-def depths(loaded: Config, case: Case, cut: Cut, dt: float, tolerance_m: float) -> tuple[Array, Array]:
+def depths(loaded: Config, case: Case, cut: Cut, dt: float, tolerance_m: float) -> tuple[Array, Flags]:
     """(T, R) depth of every lure each EVERY_S, and whether its line folds."""
     way = way_of(case, dt)
-    times = np.arange(len(way)) * dt
+    times = dt * np.arange(len(way), dtype=np.float64)
     tips = tips_along(loaded, way, wave_of(case, times) if case.wave_m else None)
     water, chains, count = water_of(loaded), chains_of(loaded), len(loaded.rods)
     fleet = start(chains, water, cut, tips[0])
@@ -121,7 +122,7 @@ def depths(loaded: Config, case: Case, cut: Cut, dt: float, tolerance_m: float) 
     return np.array(rows), np.array(folds)
 
 
-def compare(loaded: Config, case: Case) -> tuple[Array, Array, Array]:
+def compare(loaded: Config, case: Case) -> tuple[Array, Array, Flags]:
     """(T, R) error of depth [m], what is allowed [m], and whether "line folding" was said lately (live run)."""
     live, folds = depths(loaded, case, spread.CUT, spread.STEP_S, spread.TOLERANCE_M)
     fine_cut = replace(spread.CUT, total=PIECES * spread.CUT.total, below=PIECES * spread.CUT.below)
@@ -167,7 +168,7 @@ def _empty() -> dict[str, Any]:
 
 
 def _add(
-    found: dict[str, Any], loaded: Config, case: Case, error: Array, ratio: Array, lately: Array
+    found: dict[str, Any], loaded: Config, case: Case, error: Array, ratio: Array, lately: Flags
 ) -> None:
     found["cases"] += 1
     found["lines"] += len(loaded.rods)

@@ -3,9 +3,9 @@
     python tests/campaigns/line_hours.py --seed 1 --n 1000
 
 n: line-hours. The boat wanders between a stop and 2.2 m/s, turns at up to 30 deg/s, rides waves of up to 1 m; line
-runs out and in at 1.2 m/s; planers trip and are set again. Each 5 s every line is looked at: positions finite,
-no segment longer than its stretch under its own tension allows. Prints one JSON object last: failures of the march (even
-1024 substeps did not converge), over-length lines and NaNs, steps rescued by substeps, and simulated seconds per CPU s.
+runs out and in at 1.2 m/s; planers trip and are set again. Each 5 s every line is looked at: positions finite, no
+segment longer than its stretch under its own tension allows. Prints one JSON object last: failures of the march (even
+1024 substeps did not converge), over-length lines, NaNs, steps that needed substeps, simulated seconds per CPU second.
 """
 
 from __future__ import annotations

@@ -31,10 +31,12 @@ BOARD_LAG_S = 10.0  # judgement: a board takes some boat lengths to find its pla
 
 @dataclass(frozen=True, slots=True)
 class Hung:
-    """A line that hangs on another one: above its node at the end of the line out [m], None: half way up."""
+    """A rod's lines that hang on another's, number by number: how far above its node at the end of the line out [m]
+    (None: half way up).
+    """
 
-    line: int
-    host: int
+    lines: slice
+    hosts: NDArray[np.intp]
     node: int
     above_m: float | None
 
@@ -78,7 +80,7 @@ class TowPoints:
         out[4] -= sag_mps * math.sin(boats.heading_rad)
         if fleet is not None:
             for hung in self.hung:
-                out[:, hung.line] = _on_line(fleet, hung, dt)
+                out[:, hung.lines] = _on_lines(fleet, hung, dt)
         return out
 
     def sagged(self, sag_m: Array, fleet: Fleet, dt: float) -> Array:
@@ -106,11 +108,13 @@ def tow_points(config: Config, cut: Cut, each: int, sag: Callable[[Rod, Board, i
     """
     rods = config.rods
     number = {rod.name: k for k, rod in enumerate(rods)}
-    hung = [
-        Hung(k * each + m, number[rod.attached.rod] * each + m, _end_node(rods[number[rod.attached.rod]], cut),
-             rod.attached.above_m)
-        for k, rod in enumerate(rods) if rod.attached is not None for m in range(each)
-    ]  # fmt: skip
+    hung = []
+    for k, rod in enumerate(rods):
+        if rod.attached is not None:
+            host = number[rod.attached.rod]
+            hosts = np.arange(host * each, (host + 1) * each)
+            node = _end_node(rods[host], cut)
+            hung.append(Hung(slice(k * each, (k + 1) * each), hosts, node, rod.attached.above_m))
     boards = [(rod, rod.board) for rod in rods]
     sags = [0.0 if board is None else sag(rod, board, m) for rod, board in boards for m in range(each)]
     most = [0.0 if board is None else board.out_m for _, board in boards]
@@ -147,16 +151,23 @@ def pulls_n(fleet: Fleet) -> Array:
     return out.reshape(-1)[: fleet.count]
 
 
-def _on_line(fleet: Fleet, hung: Hung, dt: float) -> Array:
-    """(6,) the point of the host's line, dt [s] after the fleet's last step."""
-    group, lane = divmod(hung.host, LANES)
-    view = fleet.views()[group, : hung.node + 1, :, lane]
-    below = np.concatenate([[0.0], np.cumsum(view[:0:-1, layout.LENGTH])])  # up from the end of the line out
-    above = 0.5 * below[-1] if hung.above_m is None else hung.above_m
-    rows = np.concatenate([view[:, layout.X1 : layout.X1 + 3], view[:, layout.VX1 : layout.VX1 + 3]], axis=1)
-    point = np.array([np.interp(above, below, column) for column in rows[::-1].T])
-    point[:3] += dt * point[3:]
-    return point
+def _on_lines(fleet: Fleet, hung: Hung, dt: float) -> Array:
+    """(6, lines) points of the hosts, dt [s] after the fleet's last step."""
+    groups, lanes = np.divmod(hung.hosts, LANES)
+    nodes = fleet.views()[groups, :, :, lanes][:, hung.node :: -1]  # (lines, nodes up from the end, fields)
+    below = np.zeros(nodes.shape[:2])
+    np.cumsum(nodes[:, :-1, layout.LENGTH], axis=1, out=below[:, 1:])
+    top = below[:, -1]
+    above = np.minimum(0.5 * top if hung.above_m is None else hung.above_m, top)
+    under = np.minimum(np.count_nonzero(below <= above[:, None], axis=1), hung.node) - 1
+    each = np.arange(len(under))
+    share = ((above - below[each, under]) / (below[each, under + 1] - below[each, under]))[:, None]
+    rows = np.concatenate(
+        [nodes[:, :, layout.X1 : layout.X1 + 3], nodes[:, :, layout.VX1 : layout.VX1 + 3]], axis=2
+    )
+    points = (1.0 - share) * rows[each, under] + share * rows[each, under + 1]
+    points[:, :3] += dt * points[:, 3:]
+    return np.asarray(points.T)
 
 
 def settled_towed(
@@ -178,8 +189,8 @@ def settled_towed(
         return fleet, still
     sag = points.sagged(still, fleet, math.inf)
     tow = points.at(boats, sag, still, fleet, 0.0)
-    hanging = {hung.line for hung in points.hung}
-    again = [
-        replace(chain, tow_height_m=-float(tow[2, k])) if k in hanging else chain for k, chain in enumerate(chains)
-    ]
+    again = list(chains)
+    for hung in points.hung:
+        for k in range(hung.lines.start, hung.lines.stop):
+            again[k] = replace(chains[k], tow_height_m=-float(tow[2, k]))
     return settled(again, waters, cut, tow, profile, deep_mps), sag

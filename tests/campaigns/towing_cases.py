@@ -157,8 +157,22 @@ def _course(r: Random, case: Case) -> None:
     if r.random() < 0.3:
         long = case["segments"][-1]["length_m"]
         other = max(4.0 + case["tow_point_height_m"], long * r.uniform(0.6, 1.3))
-        start = r.uniform(1.0, 15.0)
-        case["line_out"] = {
-            "t_s": [0.0, round(start, 2), round(start + abs(other - long) / r.uniform(0.3, 1.2), 2)],
-            "length_m": [long, long, round(other, 2)],
-        }  # fmt: skip
+        start, speed = r.uniform(1.0, 15.0), math.copysign(r.uniform(0.3, 1.2), other - long)
+        ramp = r.choice([0.0, 1.0, 1.0, 1.0])  # mostly gathers speed within a second, sometimes with a jerk
+        case["line_out"] = _running(long, other, round(start, 2), speed, ramp)
+
+
+def _running(long: float, other: float, start: float, speed: float, ramp: float) -> dict[str, list[float]]:
+    """Line that runs from one length to another, its speed rising and falling over `ramp` seconds in eight steps."""
+    whole = max((other - long) / speed - ramp, 0.0)
+    if ramp == 0.0 or whole == 0.0:
+        return {"t_s": [0.0, start, start + (other - long) / speed], "length_m": [long, long, other]}
+    eighth = ramp / 8
+    rising = [(k + 0.5) / 8 for k in range(8)]
+    spans = [*(eighth for _ in rising), whole, *(eighth for _ in rising)]
+    shares = [*rising, 1.0, *rising[::-1]]
+    times, lengths = [0.0, start], [long, long]
+    for span, share in zip(spans, shares, strict=True):
+        times.append(times[-1] + span)
+        lengths.append(lengths[-1] + share * speed * span)
+    return {"t_s": times, "length_m": lengths}

@@ -29,16 +29,16 @@ Array = NDArray[np.float64]
 ALLOWED_PERCENT = 0.5
 BEST_OF = 7  # of our runs, which take milliseconds
 WATER, STILL = Water(1000.0, 9.80665), np.zeros((0, 3))
-SPEED_MPS, SECONDS, EXCHANGE_S = 1.1, 40.0, 0.1
+SPEED_MPS, SECONDS, EXCHANGE_S = 1.1, 30.0, 0.1
 TURN = Course(
     np.array([[0.0, 1.1, 0.0], [5.0, 1.1, 0.0], [20.0, 1.1, math.pi / 2], [60.0, 1.1, math.pi / 2]])
 )
 
 OURS = ((24, 0.25), (12, 0.25), (12, 0.5), (8, 0.5), (8, 1.0), (6, 1.0))  # pieces, step [s]; the first as live
 SCHEMES = ("RK2", "Heun", "Euler", "LEuler", "RK4", "AB2", "Midpoint3", "ACA5", "Wilson5")
-DAMPINGS = (0.2, 0.05, 0.5)  # of a segment's stretch, in shares of critical
+DAMPINGS = (0.2, 0.05, 0.5, 1.0)  # of a segment's stretch, in shares of critical
 SHARES = (1.2, 0.9, 0.65, 0.5, 0.35, 0.25)  # steps tried, in times a wave of stretch takes along a segment
-FIRST, OTHERS = 8, (6, 7, 10)  # segments a line
+FIRST, OTHERS = 10, (9, 12)  # segments a line
 SLOWER = "slower than the best"
 
 # lines by kind, per metre; sizes: common practice, no source
@@ -185,8 +185,17 @@ def _smaller_steps(truth: Array, trials: list[Trial], scheme: str, segments: int
         best = _fastest(trials)
         limit_s = best.cpu_s if best is not None else math.inf
         trials.append(_moordyn_trial(truth, scheme, segments, share * _wave_s(segments), damping, limit_s))
-        if trials[-1].good() or trials[-1].note == SLOWER:
+        if trials[-1].good() or trials[-1].note == SLOWER or _no_help(*trials[-2:]):
             return
+
+
+def _no_help(before: Trial, now: Trial | None = None) -> bool:
+    """Whether a smaller step left the error as it was: then it is the segments'."""
+    if now is None or (before.scheme, before.segments, before.note) != (now.scheme, now.segments, now.note):
+        return False
+    if not before.error_percent or not now.error_percent:  # unstable at once
+        return False
+    return abs(now.error_percent - before.error_percent) < 0.005 * ALLOWED_PERCENT
 
 
 def _wave_s(segments: int) -> float:

@@ -15,7 +15,7 @@ from assistant.lines.bodies import body_damping, body_force
 from assistant.lines.chain import Body, Segment, Towed, Water
 from assistant.lines.circle import circle
 from assistant.lines.groups import pieces
-from assistant.lines.steady import straight
+from assistant.lines.steady import NoSteadyShape, straight
 
 SPEEDS = st.floats(0.5, 2.0)
 LAYERED = replace(WATER, profile=((0.0, 0.0, 0.0), (6.0, 0.05, -0.08), (14.0, -0.15, 0.1), (25.0, -0.2, 0.2)))
@@ -132,7 +132,12 @@ def test_a_higher_tow_point_lifts_the_end_by_less_than_its_height(
     towed: Towed, speed: float, height: float
 ) -> None:
     deep = straight(towed, WATER, speed)
-    lifted = straight(replace(towed, tow_height_m=height), WATER, speed)
+    try:
+        lifted = straight(replace(towed, tow_height_m=height), WATER, speed)
+    except NoSteadyShape as error:  # a shallow end may be lifted out of the water, a deeper one never
+        assert "floats" in str(error)
+        assert deep.points_m[0, 2] < height
+        return
     assume(lifted.points_m[-2, 2] > 0.0)  # only the top segment is dry
     loss = deep.points_m[0, 2] - lifted.points_m[0, 2]
     assert loss > 0.0

@@ -31,7 +31,7 @@ _DRAG, _DOWN, _SIDE = _at(layout.B_DRAG), _at(layout.B_DOWN), _at(layout.B_SIDE)
 _V, _V1, _V2, _W, _DW = (_at(k) for k in (layout.VX, layout.VX1, layout.VX2, layout.WX, layout.DWX))
 _CARRY, _RHS = _at(layout.CARRY), _at(layout.RHS)
 
-_inline = njit(cache=True, nogil=True, error_model="numpy", inline="always")
+_inline = njit(cache=True, nogil=True, error_model="numpy", forceinline=True)
 
 HEADWAY4 = 0.1**4  # (m/s)^4, smooths the planer's law when it sinks
 

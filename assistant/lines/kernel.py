@@ -286,27 +286,6 @@ def _step(
 
 
 @_compiled
-def _rescue(
-    w: Array,
-    nodes: int,
-    has_body: Flags,
-    share: Array,
-    profile: Array,
-    tips: Array,
-    mains: Array,
-    dt: float,
-    tolerance: float,
-) -> bool:
-    """Redo a step in 4, 16, ... substeps. The whole step that failed left the past untouched: start from there."""
-    keep = w.copy()
-    for level in range(1, RESCUE_MAX + 1):
-        if _step(w, nodes, has_body, share, profile, tips, mains, dt, 4**level, True, tolerance):
-            return True
-        _copy(keep, w)
-    return False
-
-
-@_compiled
 def march(
     w: Array,
     nodes: int,
@@ -336,15 +315,21 @@ def march(
     """
     rescued = 0
     first = restart
+    keep = w
     for k in range(tips.shape[0] - 1):
         tip, main = tips[k : k + 2], mains[k : k + 2]
-        if _step(w, nodes, has_body, share, profile, tip, main, dt, 1, first, tolerance):
-            first = False
-        elif _rescue(w, nodes, has_body, share, profile, tip, main, dt, tolerance):
-            rescued += 1
-            first = True  # the past is now a substep away
-        else:
-            return -1
+        level = 0
+        while not _step(
+            w, nodes, has_body, share, profile, tip, main, dt, 4**level, first or level > 0, tolerance
+        ):
+            if level == 0:  # a whole step that fails leaves the past untouched: rescues start from there
+                keep = w.copy()
+            _copy(keep, w)
+            level += 1
+            if level > RESCUE_MAX:
+                return -1
+        rescued += level > 0
+        first = level > 0  # the past is now a substep away
     return rescued
 
 

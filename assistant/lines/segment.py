@@ -43,7 +43,7 @@ Array = NDArray[np.float64]
 TAU_N = 1e-5  # keeps tension positive; stretch error tau/T: 1e-5 at 1 N
 SURFACE_M = 1e-3  # half depth over which a segment passes from dry to wet
 
-_inline = njit(cache=True, nogil=True, error_model="numpy", inline="always")
+_inline = njit(cache=True, nogil=True, error_model="numpy", forceinline=True)
 
 
 _at = layout.place

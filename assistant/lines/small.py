@@ -13,7 +13,7 @@ Vec = tuple[float, float, float]
 Sym = tuple[float, float, float, float, float, float]
 Mat = tuple[float, float, float, float, float, float, float, float, float]
 
-_inline = njit(cache=True, nogil=True, error_model="numpy", inline="always")
+_inline = njit(cache=True, nogil=True, error_model="numpy", forceinline=True)
 
 
 @_inline

@@ -3,8 +3,8 @@
     python tests/campaigns/towing_moordyn.py --seed 1 --n 10 [--first K]
 
 All kinds of rig, layered current, stops, surges and turns; none of a dry part (MoorDyn shares out a piece that crosses
-the surface in its own way) and no line that runs. MoorDyn settles the line first, for as long as it drifts; its segments
-are spread over the line by length. Prints each comparison, and one JSON object last: share of cases within the
+the surface in its own way) and no line that runs. MoorDyn settles the line first, for as long as it drifts; it has its
+segments spread over the line by length. Prints each comparison, and one JSON object last: share of cases within the
 tolerances, the worst of each quantity (1 = the tolerance) with its case, and what either could not solve.
 """
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from assistant import config, line_bench, peer_bench, pipeline
 from assistant.demo import HOST, free_udp_port
 from assistant.messages import Config, Inputs, Sentence
+from assistant.lines.peer import load as load_peer
 from assistant.meter import quantile
 from assistant.pipeline import STEP_S
 from firmware_bridge.framing import Framer, checksum
@@ -158,6 +159,8 @@ def daemon_run() -> dict[str, object]:
 
 def measure(peer: str | None) -> dict[str, object]:
     """All of it, one after the other, so that nothing measured disturbs anything else."""
+    if peer is not None:
+        load_peer()  # says at once that it is missing
     loaded = config.load()
     result: dict[str, object] = {
         "start_s": start_s(),

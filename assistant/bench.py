@@ -15,8 +15,8 @@ from pathlib import Path
 
 from assistant import config, line_bench, peer_bench, pipeline
 from assistant.demo import HOST, free_udp_port
-from assistant.messages import Config, Inputs, Sentence
 from assistant.lines.peer import load as load_peer
+from assistant.messages import Config, Inputs, Sentence
 from assistant.meter import quantile
 from assistant.pipeline import STEP_S
 from firmware_bridge.framing import Framer, checksum

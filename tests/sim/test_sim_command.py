@@ -19,6 +19,8 @@ from sim_stream import LEGS, write
 
 from sim.__main__ import main
 
+PATIENCE_S = 120.0  # the truth model compiles on its first step, and a compiler hears no signal
+
 
 @contextmanager
 def simulator(*arguments: str) -> Iterator[subprocess.Popen[str]]:
@@ -50,7 +52,7 @@ def check(data: bytes) -> int:
 def test_udp_one_sentence_a_datagram() -> None:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
         receiver.bind(("127.0.0.1", 0))
-        receiver.settimeout(20.0)
+        receiver.settimeout(PATIENCE_S)
         port = receiver.getsockname()[1]
         with simulator("straight", "--to", f"udp:{port}", "--seconds", "10", "--rate", "20") as process:
             datagrams = [receiver.recv(4096) for _ in range(150)]
@@ -62,7 +64,7 @@ def test_udp_one_sentence_a_datagram() -> None:
 def test_udp_is_paced() -> None:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
         receiver.bind(("127.0.0.1", 0))
-        receiver.settimeout(20.0)
+        receiver.settimeout(PATIENCE_S)
         with simulator("straight", "--to", f"udp:127.0.0.1:{receiver.getsockname()[1]}", "--rate", "5"):
             receiver.recv(4096)
             start = time.monotonic()
@@ -76,7 +78,7 @@ def test_tcp_waits_for_the_first_client_and_misses_nothing() -> None:
     with simulator("straight", "--to", f"tcp-listen:{port}", "--seconds", "5", "--rate", "50") as process:
         for _ in range(400):
             try:
-                client = socket.create_connection(("127.0.0.1", port), timeout=20.0)
+                client = socket.create_connection(("127.0.0.1", port), timeout=PATIENCE_S)
                 break
             except ConnectionRefusedError:
                 time.sleep(0.05)
@@ -109,13 +111,13 @@ def test_pty_prints_its_path_and_waits_for_a_reader() -> None:
 def test_told_to_stop_it_ends_clean(tmp_path: Path, stop: signal.Signals) -> None:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
         receiver.bind(("127.0.0.1", 0))
-        receiver.settimeout(20.0)
+        receiver.settimeout(PATIENCE_S)
         truth = tmp_path / "truth.jsonl"
         target = f"udp:{receiver.getsockname()[1]}"
         with simulator("demo", "--to", target, "--truth", str(truth)) as process:
             receiver.recv(4096)
             process.send_signal(stop)
-            _, told = process.communicate(timeout=20.0)
+            _, told = process.communicate(timeout=PATIENCE_S)
             assert process.returncode == 0
     assert told == ""
     assert truth.read_text().endswith("\n")

@@ -113,6 +113,8 @@ class Ensemble:
     motion: Motion  # at the last step
     sag_m: Array  # (n,) of side boards
     runs: Mapping[int, int]  # by line, of those with counted parts: which part runs
+    outs_m: Array | None = None  # (R,) line out on the counters for which mains_m was worked out
+    mains_m: Array | None = None  # (n,) length of what runs
 
     def boats(self) -> Boats:
         """The boat of every line, at the last step."""
@@ -210,11 +212,13 @@ def advance(
     boats = Boats(place[:, 0], place[:, 1], speed, motion.heading_rad, motion.turn_radps)
     sag_m = unknown.points.sagged(ensemble.sag_m, ensemble.fleet, STEP_S)
     tip = unknown.points.at(boats, sag_m, (sag_m - ensemble.sag_m) / STEP_S, ensemble.fleet, STEP_S)
-    mains, runs = mains_m(unknown.fixed_m, unknown.counter.outs_m(outs_m) + np.repeat(above_m, EACH))
+    mains, runs = ensemble.mains_m, ensemble.runs
+    if mains is None or ensemble.outs_m is None or not np.array_equal(outs_m, ensemble.outs_m):
+        mains, runs = mains_m(unknown.fixed_m, unknown.counter.outs_m(outs_m) + np.repeat(above_m, EACH))
     fleet, failed, rescued = marched(
         ensemble.fleet, tip, mains, unknown.profile, STEP_S, restart, TOLERANCE_M
     )
-    return Ensemble(unknown, fleet, place, speed, motion, sag_m, runs), failed, rescued
+    return Ensemble(unknown, fleet, place, speed, motion, sag_m, runs, outs_m, mains), failed, rescued
 
 
 def members(ensemble: Ensemble) -> Array:

@@ -78,7 +78,10 @@ class SpreadState:
     restart_band: bool = True
     unconverged: bool = False
     sag_m: Array = field(default_factory=lambda: np.zeros(0))  # (R,) of side boards
-    runs: Mapping[int, int] = field(default_factory=dict)  # by rod, of those with counted parts: which part runs
+    runs: Mapping[int, int] = field(
+        default_factory=dict
+    )  # by rod, of those with counted parts: which part runs
+    mains_m: Array | None = None  # (R,) length of what runs, while no line runs
 
 
 def initial(config: Config, seed: int = 0) -> SpreadState:
@@ -113,7 +116,9 @@ def advance(
         settings: operator changes since the last tick; t_s: this tick [s].
         settle: lines settle anew (first tick, or after a gap).
     """
-    state = _take_settings(replace(state, rods=tuple(aged(now, t_s) for now in state.rods)), settings, t_s)
+    rods = tuple(aged(now, t_s) for now in state.rods)
+    if settings or not _same(rods, state.rods):
+        state = _take_settings(replace(state, rods=rods), settings, t_s)
     if stw.value is None or course.value is None:
         return replace(state, motion=None, t_s=t_s)
     speed, heading, sigma = max(stw.value, 0.0), course.value, stw.sigma or 0.0
@@ -132,6 +137,11 @@ def report(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
     return {
         r.name: dead_line(state.t_s, r.name, now.rod_state, lost.cause or name) for r, now in _rods(state)
     }
+
+
+def _same(new: Sequence[RodNow], old: Sequence[RodNow]) -> bool:
+    """Whether no rod is another than before."""
+    return all(a is b for a, b in zip(new, old, strict=True))
 
 
 def _rods(state: SpreadState) -> Iterator[tuple[Rod, RodNow]]:
@@ -199,21 +209,24 @@ def _mains(rigged: Rigged, rods: Sequence[RodNow]) -> tuple[Array, dict[int, int
 
 
 def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> SpreadState:
-    state = replace(state, rods=tuple(run_line(now, STEP_S) for now in state.rods), t_s=t_s)
-    rigged, restart = state.rigged, state.restart
-    mains, runs = _mains(rigged, state.rods)
-    other = {k: _chain(state, k) for k, part in runs.items() if part != state.runs[k]}
-    if other and state.fleet is not None:  # another part begins to run
-        state, restart = replace(state, fleet=regeared(state.fleet, other, rigged.water)), True
-    assert state.fleet is not None
-    sag_m = rigged.points.sagged(state.sag_m, state.fleet, STEP_S)
-    tow = rigged.points.at(_boats(motion), sag_m, (sag_m - state.sag_m) / STEP_S, state.fleet, STEP_S)
-    fleet, failed, rescued = marched(state.fleet, tow, mains, STILL, STEP_S, restart, TOLERANCE_M)
+    rigged, old, restart = state.rigged, state.fleet, state.restart
+    assert old is not None
+    rods, mains, runs = tuple(run_line(now, STEP_S) for now in state.rods), state.mains_m, state.runs
+    if mains is None or not _same(rods, state.rods):
+        mains, runs = _mains(rigged, rods)
+        running = replace(state, rods=rods, t_s=t_s)
+        other = {k: _chain(running, k) for k, part in runs.items() if part != state.runs[k]}
+        if other:  # another part begins to run
+            old, restart = regeared(old, other, rigged.water), True
+    sag_m = rigged.points.sagged(state.sag_m, old, STEP_S)
+    tow = rigged.points.at(_boats(motion), sag_m, (sag_m - state.sag_m) / STEP_S, old, STEP_S)
+    fleet, failed, rescued = marched(old, tow, mains, STILL, STEP_S, restart, TOLERANCE_M)
     if failed:
-        return replace(_settle(state, motion, sigma, t_s), unconverged=True)
+        return replace(_settle(replace(state, rods=rods), motion, sigma, t_s), unconverged=True)
     state = replace(
-        state, motion=motion, fleet=fleet, ticks=state.ticks + 1, restart=rescued, sag_m=sag_m, runs=runs
-    )
+        state, rods=rods, t_s=t_s, motion=motion, fleet=fleet, ticks=state.ticks + 1, restart=rescued,
+        sag_m=sag_m, mains_m=mains, runs=runs,
+    )  # fmt: skip
     if rigged.config.boat.fleas_mm_per_hour is not None and state.ticks % FLEAS_EVERY == 0:
         state = _regear(state, range(len(state.rods)), restart=False)  # too little to jolt a line
     return _march_band(state, motion, sigma) if state.ticks % BAND_EVERY == 0 else state

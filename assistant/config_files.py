@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
@@ -36,6 +37,10 @@ class ConfigError(Exception):
         super().__init__("\n".join(self.problems))
 
 
+PASSWORD = re.compile(r"(://[^:/@\s]*:)[^@\s]*@")
+"""The password of a URL: no message repeats it."""
+
+
 @dataclass
 class Problems:
     """Collects what is wrong, so that a user sees all of it at once."""
@@ -44,7 +49,7 @@ class Problems:
 
     def add(self, file: Path, key: str, value: object, allowed: str) -> None:
         """Note one wrong value of `key` in `file`, with what is allowed and so the next step."""
-        shown = repr(value)
+        shown = PASSWORD.sub(r"\1***@", repr(value))
         shown = shown if len(shown) <= 60 else shown[:57] + "..."
         self.lines.append(f"{file}: {key} = {shown}: {allowed}")
 

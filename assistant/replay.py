@@ -84,8 +84,9 @@ def read_log(path: Path) -> Log:
 
 def utc_at(t_s: float, latest: Timed | None) -> str | None:
     """UTC of the instant `t_s` from the latest sentence that knew it."""
-    seconds = None if latest is None or latest.utc is None else dates.seconds_of_iso(latest.utc)
-    return None if seconds is None or latest is None else dates.iso_of_seconds(seconds + t_s - latest.t_s)
+    if latest is None or latest.utc_s is None:
+        return None
+    return dates.iso_of_seconds(latest.utc_s + t_s - latest.t_s)
 
 
 def inputs_of(timed: Iterable[Timed], source: str) -> Iterator[Inputs]:

@@ -37,9 +37,14 @@ class Timed(NamedTuple):
     """
 
     t_s: float
-    utc: str | None
+    utc_s: float | None  # since 1970, where a date is known
     text: str
     gap: bool
+
+    @property
+    def utc(self) -> str | None:
+        """ISO 8601; worked out only where it is asked for, which is seldom."""
+        return None if self.utc_s is None else iso_of_seconds(self.utc_s)
 
 
 class Mark(NamedTuple):
@@ -72,8 +77,8 @@ class ReplayClock:
             slack_s = SLACK_CYCLES * self.cycle_s if mark.gap else math.inf
             for k in range(count):
                 after_s = k * step_s
-                utc = None if mark.file_s is None else iso_of_seconds(mark.file_s + after_s)
-                yield Timed(t_s + after_s, utc, self.texts[mark.at + k], resumes or after_s > slack_s)
+                utc_s = None if mark.file_s is None else mark.file_s + after_s
+                yield Timed(t_s + after_s, utc_s, self.texts[mark.at + k], resumes or after_s > slack_s)
                 resumes = False
             t_s += mark.span_s
             resumes = mark.gap

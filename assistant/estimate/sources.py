@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -89,16 +89,23 @@ def note(tracks: Mapping[Key, Track], accepted: tuple[Accepted, ...]) -> dict[Ke
 
 def choose_all(chosen: Mapping[str, Key], tracks: Mapping[Key, Track], t_s: float) -> dict[str, Key]:
     """The key that fills each role at t_s [s]; roles nothing ever filled are absent."""
+    return {
+        role: keys[0] if len(keys) == 1 else _choose(role, keys, chosen.get(role), tracks, t_s)
+        for role, keys in _candidates(tuple(tracks)).items()
+    }
+
+
+@lru_cache(maxsize=64)
+def _candidates(keys: tuple[Key, ...]) -> dict[str, list[Key]]:
+    """Which of these keys may fill which role; the same for hours on end."""
     candidates: dict[str, list[Key]] = {}
-    for key in tracks:
+    for key in keys:
         for role in ROLES.get(key[0], ()):
             candidates.setdefault(role, []).append(key)
-    return {role: _choose(role, keys, chosen.get(role), tracks, t_s) for role, keys in candidates.items()}
+    return candidates
 
 
 def _choose(role: str, keys: list[Key], current: Key | None, tracks: Mapping[Key, Track], t_s: float) -> Key:
-    if len(keys) == 1:
-        return keys[0]
     fresh = [key for key in keys if t_s - tracks[key].t_s <= tracks[key].stale_s]
     if current not in fresh:
         if fresh:

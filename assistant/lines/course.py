@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.lines.chain import Towed, Water
-from assistant.lines.groups import SHORTEST_M, Group, build, settle_group
+from assistant.lines.groups import Group, build, settle_group
 from assistant.lines.kernel import march
 from assistant.lines.layout import LANES
 from assistant.lines.steady import NoSteadyShape
@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 STEP_S = 0.05
 RUNNING_STEP_S = 0.0125  # where line runs out or in: it starts and stops with a jerk
 PIECE_M, PIECES_LEAST, PIECES_MOST = 0.5, 8, 120
+SHORTEST_M = 0.02  # a finer run keeps a direction on less line than the live ones
 TOLERANCE_M = 1e-7
 GAUSS = ((0.5 - 15**0.5 / 10, 5 / 18), (0.5, 8 / 18), (0.5 + 15**0.5 / 10, 5 / 18))
 
@@ -145,7 +146,7 @@ def _settled(
     top = replace(towed.segments[-1], length_m=main_m)
     start = replace(towed, segments=(*towed.segments[:-1], top))
     counts = piece_counts(start, longest_m)
-    group = build([start], [counts], water)
+    group = build([start], [counts], water, SHORTEST_M)
     profile = water.profile_array()
     problem = settle_group(group, [start], [counts], [water], tip[:3], tip[3:], profile)[0]
     if problem is not None:

@@ -77,7 +77,9 @@ def _by_share(shares: Sequence[float], total: int) -> list[int]:
     return counts
 
 
-def build(lines: Sequence[Towed], counts: Sequence[Sequence[int]], water: Water) -> Group:
+def build(
+    lines: Sequence[Towed], counts: Sequence[Sequence[int]], water: Water, shortest_m: float = SHORTEST_M
+) -> Group:
     """A group from up to eight lines, all cut into the same number of pieces; spare lanes repeat the last line."""
     nodes = sum(counts[0])
     view = np.zeros((nodes + 1, FIELDS, LANES))
@@ -85,19 +87,26 @@ def build(lines: Sequence[Towed], counts: Sequence[Sequence[int]], water: Water)
     main = np.empty(LANES)
     for lane in range(LANES):
         k = min(lane, len(lines) - 1)
-        load_lane(view, share, main, lane, lines[k], counts[k], water)
+        load_lane(view, share, main, lane, lines[k], counts[k], water, shortest_m)
     has_body = (np.abs(view[:, layout.B_MASS : layout.B_SIDE + 1, :]).max(axis=(1, 2)) > 0).astype(np.uint8)
     return Group(nodes, view.reshape(-1), has_body, share, main)
 
 
 def load_lane(
-    view: Array, share: Array, main: Array, lane: int, towed: Towed, counts: Sequence[int], water: Water
+    view: Array,
+    share: Array,
+    main: Array,
+    lane: int,
+    towed: Towed,
+    counts: Sequence[int],
+    water: Water,
+    shortest_m: float = SHORTEST_M,
 ) -> None:
     """Write one line's properties into a lane; positions are left alone."""
     cut = pieces(towed, counts)
     top_first = list(zip(cut.segments, cut.bodies, strict=True))[::-1]
     running = towed.running % len(counts)
-    main[lane] = max(towed.segments[running].length_m, SHORTEST_M)
+    main[lane] = max(towed.segments[running].length_m, shortest_m)
     first = 1 + sum(counts[running + 1 :])
     last = first + counts[running]
     share[:, lane] = 0.0

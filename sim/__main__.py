@@ -117,7 +117,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     options = parser().parse_args(arguments)
     rate = options.rate if options.rate is not None or options.to.startswith("file:") else 1.0
-    signal.signal(signal.SIGTERM, _stop)
+    for told in (signal.SIGTERM, signal.SIGINT):  # a job in a shell's background starts deaf to SIGINT
+        signal.signal(told, _stop)
     try:
         feed, seconds = _build(options)
         with contextlib.ExitStack() as stack:

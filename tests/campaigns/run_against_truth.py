@@ -83,7 +83,7 @@ def live(scenario: str, seed: int, seconds: float | None, folder: Path) -> tuple
         daemon.wait(20)
     listener.terminate()
     text = listener.communicate()[0]
-    return [json.loads(line) for line in text.splitlines()], lines_of(truth)
+    return [json.loads(line) for line in text.splitlines() if line.startswith("{")], lines_of(truth)
 
 
 def listening(port: int, daemon: subprocess.Popen[bytes]) -> subprocess.Popen[str]:

@@ -64,7 +64,7 @@ def live(scenario: str, seed: int, seconds: float | None, folder: Path) -> tuple
     options = ["--source", f"udp:{port}", "--broker", f"embedded:{broker}"]
     daemon = subprocess.Popen([sys.executable, "-m", "assistant", "run", *options], stdout=subprocess.DEVNULL)
     try:
-        listener = listening(broker, daemon)
+        listener = listening(broker, daemon, folder / "frames.jsonl")
         sim = [
             sys.executable,
             "-m",
@@ -82,15 +82,19 @@ def live(scenario: str, seed: int, seconds: float | None, folder: Path) -> tuple
         daemon.terminate()
         daemon.wait(20)
     listener.terminate()
-    text = listener.communicate()[0]
+    listener.wait(10)
+    text = "\n".join(
+        (folder / "frames.jsonl").read_text(encoding="utf-8").split("\n")[:-1]
+    )  # whole lines only
     return [json.loads(line) for line in text.splitlines() if line.startswith("{")], lines_of(truth)
 
 
-def listening(port: int, daemon: subprocess.Popen[bytes]) -> subprocess.Popen[str]:
+def listening(port: int, daemon: subprocess.Popen[bytes], out: Path) -> subprocess.Popen[str]:
     """A subscriber to the frames, once the broker is up."""
     command = ["mosquitto_sub", "-p", str(port), "-t", "spreadwatch/+/frame"]
     while daemon.poll() is None:
-        listener = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+        with out.open("w") as file:  # a pipe nobody reads would fill and stop it
+            listener = subprocess.Popen(command, stdout=file, stderr=subprocess.DEVNULL, text=True)
         try:
             listener.wait(2)  # it leaves at once while nobody listens there
         except subprocess.TimeoutExpired:

@@ -10,67 +10,31 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import towing_compare
 
 from sim.cases import read_case
 from sim.towing import solve
 
-# relative, absolute; the larger counts
-TOLERANCE = {
-    "steady": {
-        "depth_m": (0.001, 0.01),
-        "setback_m": (0.001, 0.01),
-        "lateral_m": (0.002, 0.01),
-        "tension_n": (0.001, 0.01),
-    },
-    "circle": {
-        "depth_m": (0.005, 0.05),
-        "behind_m": (0.005, 0.05),
-        "inward_m": (0.005, 0.05),
-        "tension_n": (0.005, 0.05),
-        "end_speed_m_s": (0.005, 0.01),
-    },
-    "course": {
-        "depth_m": (0.01, 0.05),
-        "aft_m": (0.01, 0.1),
-        "starboard_m": (0.01, 0.1),
-        "tension_n": (0.02, 0.05),
-    },
-}
 SLACKER = 3.0
 
 
-def worst(kind: str, got: dict[str, Any], expect: dict[str, Any]) -> float:
-    """The largest error over all values, 1 = the tolerance."""
-    if kind == "course":
-        assert got["columns"] == expect["columns"]
-        assert len(got["rows"]) == len(expect["rows"])
-        pairs = [
-            (name, g[i], e[i])
-            for g, e in zip(got["rows"], expect["rows"], strict=True)
-            for i, name in enumerate(expect["columns"])
-            if name != "t_s"
-        ]
-    else:
-        assert got.keys() == expect.keys()
-        pairs = [(name, got[name], expect[name]) for name in expect]
-    errors = []
-    for name, value, wanted in pairs:
-        relative, absolute = TOLERANCE[kind][name]
-        errors.append(abs(value - wanted) / max(relative * abs(wanted), absolute))
-    return max(errors)
+def error(kind: str, got: dict[str, Any], expect: dict[str, Any]) -> float:
+    """The largest error over all values, 1 = what the assistant is allowed."""
+    assert got.keys() >= expect.keys()
+    return max(towing_compare.worst(kind, got, expect).values())
 
 
 @pytest.mark.parametrize("kind", ["steady", "circle"])
 def test_reference_settled(shared: Path, kind: str) -> None:
     cases = json.loads((shared / "reference" / f"{kind}.json").read_text())["cases"]
-    errors = {case["id"]: worst(kind, solve(read_case(case)), case["expect"]) for case in cases}
+    errors = {case["id"]: error(kind, solve(read_case(case)), case["expect"]) for case in cases}
     assert len(errors) >= 10
     assert max(errors.values()) <= SLACKER, errors
 
 
 def test_reference_courses(shared: Path) -> None:
     cases = json.loads((shared / "reference" / "course.json").read_text())["cases"]
-    errors = {case["id"]: worst("course", solve(read_case(case)), case["expect"]) for case in cases}
+    errors = {case["id"]: error("course", solve(read_case(case)), case["expect"]) for case in cases}
     assert len(errors) >= 10
     assert max(errors.values()) <= SLACKER, errors
 

@@ -13,12 +13,12 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from assistant import config, line_bench, peer_bench, pipeline
+from assistant import config, line_bench, locate, peer_bench, pipeline
 from assistant.demo import HOST, free_udp_port
 from assistant.lines.peer import load as load_peer
+from assistant.locate import STEP_S
 from assistant.messages import Config, Inputs, Sentence
 from assistant.meter import quantile
-from assistant.pipeline import STEP_S
 from firmware_bridge.framing import Framer, checksum
 from firmware_bridge.mqtt import free_port
 
@@ -65,13 +65,13 @@ def sentences_per_s() -> float:
     """Sentences a second through framing, decoding, gate and estimate (no lines)."""
     ticks = [inputs for inputs in on_grid(DECODE_S) if inputs.sentences]
     chunks = ["".join(f"{s.text}\r\n" for s in inputs.sentences).encode() for inputs in ticks]
-    state = pipeline.initial(config.load(), "simulated")
+    state = locate.initial(config.load().boat)
     framer = Framer()
     count = 0
     start_s = time.perf_counter()
     for inputs, chunk in zip(ticks, chunks, strict=True):
         sentences = tuple(Sentence(inputs.t_s, "bench", text) for text in framer.feed(chunk))
-        state = pipeline.locate(state, Inputs(inputs.t_s, sentences))
+        state = locate.advance(state, Inputs(inputs.t_s, sentences))
         count += len(sentences)
     return count / (time.perf_counter() - start_s)
 

@@ -13,12 +13,12 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from assistant import payloads, pipeline
+from assistant import locate, payloads, pipeline
 from assistant.errors import OptionError
 from assistant.intake import Intake, open_intake, replayed_file
+from assistant.locate import STEP_S
 from assistant.messages import Config, Frame, Inputs, LineSetting, Mode, Sentence
 from assistant.meter import Meter
-from assistant.pipeline import STEP_S
 from assistant.web.server import PageServer
 from firmware_bridge.mqtt import Publisher, Status
 
@@ -161,7 +161,7 @@ class Daemon:
         """Hand the frame out; its sentences came before its instant `due_s`: latency counts from there."""
         self._publisher.offer(payloads.topic_messages(frame))
         limits = {rod: line.limited_by.get("depth_m", "") for rod, line in frame.lines.items()}
-        causes = pipeline.causes(self._state)
+        causes = locate.causes(self._state.boat)
         self._page.offer(frame, {"status": self._status(), "causes": causes, "limits": limits})
         self._meter.published([self._now_s() - due_s] * self._fresh)
         self._fresh = 0
@@ -192,8 +192,8 @@ class Daemon:
         counts = self._state.counts
         framing = self._intake.counts()
         return {
-            "mode": self._state.mode,
-            "frames": self._state.seq,
+            "mode": self._state.lines.mode,
+            "frames": self._state.lines.seq,
             "steps": self._meter.steps,
             "seconds": round(self._meter.steps * STEP_S, 2),
             "sentences": counts.sentences,

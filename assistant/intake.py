@@ -13,9 +13,9 @@ from collections.abc import Callable, Coroutine, Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
+from assistant.locate import STEP_S
 from assistant.messages import Inputs, Sentence
-from assistant.pipeline import STEP_S
-from assistant.replay import read_log
+from assistant.raw_log import read_log
 from firmware_bridge.instruments import Source, open_source
 
 WAITING = 1000  # sentences until the next step; a source that is faster than 4000 a second has to wait

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import io
 import json
+import signal
+import subprocess
 from pathlib import Path
 from typing import Any
 
 import pytest
 from flow_tools import STEP_S, boat_texts, finished, start, summary_of, with_sum
 
-from assistant import config, replay
+from assistant import ahead, config, raw_log, replay
 from assistant.errors import LogError
 from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES
 
@@ -48,14 +50,14 @@ def test_a_gap_has_no_frames_and_settles_the_lines(tmp_path: Path) -> None:
     assert not [t for t in heard if 45.0 < t < 338.0]
     assert heard == sorted(set(heard))
     assert len(frames) == pytest.approx(80, abs=4)
-    after = [inputs for inputs in replay.read_log(log).inputs() if inputs.t_s > 300.0]
+    after = [inputs for inputs in raw_log.read_log(log).inputs() if inputs.t_s > 300.0]
     assert after[0].settle
     assert not any(inputs.settle for inputs in after[1:])
     assert after[0].t_s == pytest.approx(340.0, abs=1.0)
 
 
 def test_no_sentence_is_lost_or_doubled_on_the_grid(tmp_path: Path) -> None:
-    log = replay.read_log(write_log(tmp_path / "b.nmea", [0.0, 1.0, 2.0, 90.0, 91.0, 200.0]))
+    log = raw_log.read_log(write_log(tmp_path / "b.nmea", [0.0, 1.0, 2.0, 90.0, 91.0, 200.0]))
     every = list(log.inputs())
     assert [s.text for inputs in every for s in inputs.sentences] == list(log.clock.texts)
     times = [inputs.t_s for inputs in every]
@@ -132,3 +134,32 @@ def test_command_errors_are_one_line_and_exit_2(tmp_path: Path, arguments: tuple
     assert (code, out) == (2, "")
     assert err.startswith("spreadwatch: ")
     assert err.count("\n") == 1
+
+
+def test_read_here_or_in_a_process_beside_gives_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log = write_log(tmp_path / "c.nmea", [*map(float, range(90)), *map(float, range(300, 330))])
+    beside, here = io.BytesIO(), io.BytesIO()
+    summary = replay.replay(log, config.load(), beside)
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    assert replay.replay(log, config.load(), here) == summary
+    assert here.getvalue() == beside.getvalue() != b""
+
+
+def test_the_process_that_reads_is_gone_after_an_error(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    started: list[subprocess.Popen[bytes]] = []
+    popen = subprocess.Popen
+
+    def kept(*args: Any, **options: Any) -> subprocess.Popen[bytes]:
+        started.append(popen(*args, **options))
+        return started[-1]
+
+    monkeypatch.setattr("subprocess.Popen", kept)
+    log = write_log(tmp_path / "d.nmea", [*map(float, range(30))])
+    with pytest.raises(InterruptedError), ahead.located(log, config.load().boat) as located:
+        assert located.header.counts["good"] == 30 * 5
+        raise InterruptedError
+    assert [process.poll() for process in started] == [-signal.SIGKILL]

@@ -32,13 +32,8 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.frame": BASE,
     "assistant.payloads": (*BASE, "assistant.panel"),
     "assistant.panel": BASE,
-    "assistant.pipeline": (
-        *BASE,
-        "assistant.sensing",
-        "assistant.estimate",
-        "assistant.lines",
-        "assistant.frame",
-    ),
+    "assistant.locate": (*BASE, "assistant.sensing", "assistant.estimate"),
+    "assistant.pipeline": (*BASE, "assistant.locate", "assistant.lines", "assistant.frame"),
     "assistant.web": (*BASE, "assistant.web", "assistant.payloads", "assistant.panel"),
     "assistant": ("assistant", "firmware_bridge"),  # the shells: daemon, replay, demo, bench, __main__
     "firmware_bridge": ("assistant.messages", "firmware_bridge"),
@@ -54,6 +49,7 @@ PURE = (
     "assistant.frame",
     "assistant.payloads",
     "assistant.panel",
+    "assistant.locate",
     "assistant.pipeline",
 )
 SHELLS = ("assistant.lines.cases", "assistant.lines.bench", "assistant.lines.peer")  # around pure code

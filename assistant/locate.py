@@ -1,0 +1,101 @@
+"""First half of the flow: sentences -> readings -> gate -> how the boat moves. Pure, and free of the line model.
+
+`located` says for one instant what the second half (the lines, pipeline.py) needs of it.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from assistant.estimate import boat as estimate
+from assistant.estimate.boat import Steering
+from assistant.messages import BOAT_QUANTITIES, Accepted, BoatConfig, BoatState, Estimate, Inputs, LineSetting
+from assistant.sensing import nmea, quality
+from assistant.sensing.utc import UtcTracker
+
+STEP_S = 0.25
+"""Period of the grid of the flow [s]: t_s of a step is a whole number of these."""
+
+NOT_BEFORE = "2026-01-01"
+"""A live date earlier than this program comes from a receiver that has lost count of its weeks."""
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """What came in so far."""
+
+    sentences: int = 0  # good ones, used or not
+    unused: int = 0  # of a type nobody uses
+    rejects: Mapping[str, int] = field(default_factory=dict)  # values, by "<type or quantity> <reason>"
+
+
+@dataclass(frozen=True, slots=True)
+class LocateState:
+    """Everything this half remembers between two steps."""
+
+    gate: quality.GateState
+    estimate: estimate.EstimatorState
+    utc: UtcTracker
+    steering: Steering  # at the last step
+    counts: Counts = Counts()
+
+
+class Instant(NamedTuple):
+    """What the lines need of one instant of the grid."""
+
+    t_s: float
+    settings: Sequence[LineSetting]
+    settle: bool
+    steering: Steering
+    utc: str | None = None
+    boat: BoatState | None = None  # only where a Frame is wanted
+
+
+def initial(config: BoatConfig) -> LocateState:
+    """The state before the first input."""
+    nowhere = Steering(0.0, Estimate(), Estimate())
+    return LocateState(quality.GateState(), estimate.initial(config), UtcTracker(NOT_BEFORE), nowhere)
+
+
+def advance(state: LocateState, inputs: Inputs) -> LocateState:
+    """Decode, gate, estimate how the boat moves; count what is refused, by reason."""
+    gate, utc = state.gate, state.utc
+    accepted: list[Accepted] = []
+    refused: list[str] = []
+    unused = 0
+    for sentence in inputs.sentences:
+        decoded = nmea.decode(sentence)
+        unused += not decoded.used
+        refused.extend(decoded.rejects)
+        utc = utc.observe(sentence.t_s, decoded.utc, decoded.time_of_day_s)
+        for reading in decoded.readings:
+            gate, good, reason = quality.gate(gate, reading)
+            if good is not None:
+                accepted.append(good)
+            elif reason != "unused":
+                refused.append(f"{reading.quantity} {reason}")
+    old = state.counts
+    rejects = dict(Counter(old.rejects) + Counter(refused)) if refused else old.rejects
+    counts = Counts(old.sentences + len(inputs.sentences), old.unused + unused, rejects)
+    estimated, steering = estimate.advance(state.estimate, accepted, inputs.t_s)
+    return LocateState(gate, estimated, utc, steering, counts)
+
+
+def located(state: LocateState, inputs: Inputs, wanted: bool) -> tuple[LocateState, Instant]:
+    """Advance to `inputs.t_s`; where a Frame is `wanted`, all that is known of the boat goes with the Instant."""
+    state = advance(state, inputs)
+    if not wanted:
+        return state, Instant(inputs.t_s, inputs.settings, inputs.settle, state.steering)
+    utc = inputs.utc or state.utc.at(inputs.t_s)
+    boat = estimate.report(state.estimate, state.steering, utc)
+    return state, Instant(inputs.t_s, inputs.settings, inputs.settle, state.steering, utc, boat)
+
+
+def causes(state: LocateState) -> dict[str, str]:
+    """Why a boat quantity is not ok at the last step, by its name."""
+    boat = estimate.report(state.estimate, state.steering)
+    found = {name: getattr(boat, name).cause for name in BOAT_QUANTITIES}
+    return {name: cause for name, cause in found.items() if cause}

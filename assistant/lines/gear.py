@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from assistant.lines.chain import Body, Segment, Towed, Water
 from assistant.lines.groups import SHORTEST_M
+from assistant.lines.refusals import dial_label
 from assistant.messages import BodyType, Coefficient, Config, LineType, RigPart, Rod
 
 Array = NDArray[np.float64]
@@ -230,7 +231,7 @@ def _roll_rad(kind: BodyType, c: Values, setting: float | str | None) -> float:
     if setting is None or kind.kind != "planer":
         return 0.0
     if kind.settings is not None:
-        return math.radians(kind.settings[str(setting)] * c["roll_factor"])
+        return math.radians(kind.settings[dial_label(setting)] * c["roll_factor"])
     return math.radians(c.get("roll_per_setting_deg", 0.0) * float(setting))
 
 

@@ -7,6 +7,7 @@ Rods keep the order of the config, port to starboard.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -21,6 +22,7 @@ from assistant.lines.gear import RodSetting, above_zero_m, counted_m, has_planer
 from assistant.lines.limits import Suspects, suspects
 from assistant.lines.motion import Motion
 from assistant.lines.reels import Curve, curve_of
+from assistant.lines.refusals import refusal
 from assistant.lines.report import banded, curves, dead_line, line_state, worth_of
 from assistant.lines.rods import RodNow, aged, at_start, regeared_by, run_line, taken
 from assistant.lines.seen import seen_from_boat
@@ -82,6 +84,7 @@ class SpreadState:
         default_factory=dict
     )  # by rod, of those with counted parts: which part runs
     mains_m: Array | None = None  # (R,) length of what runs, while no line runs
+    refused: Mapping[str, int] = field(default_factory=dict)  # operator's inputs not used, by reason
 
 
 def initial(config: Config, seed: int = 0) -> SpreadState:
@@ -151,15 +154,17 @@ def _rods(state: SpreadState) -> Iterator[tuple[Rod, RodNow]]:
 def _take_settings(state: SpreadState, settings: Sequence[LineSetting], t_s: float) -> SpreadState:
     names = [r.name for r in state.rigged.config.rods]
     changed: set[int] = set()
-    rods = list(state.rods)
+    rods, refused = list(state.rods), Counter(state.refused)
     for change in settings:
-        if change.rod not in names:
-            continue  # an input for a rod that is no longer rigged
+        reason = refusal(state.rigged.config, change)
+        if reason is not None:
+            refused[reason] += 1  # a recording made with another configuration may hold any
+            continue
         k = names.index(change.rod)
         old, rods[k] = rods[k], taken(rods[k], change, t_s)
         if regeared_by(old, rods[k]):
             changed.add(k)
-    state = replace(state, rods=tuple(rods))
+    state = replace(state, rods=tuple(rods), refused=refused)
     return _regear(state, sorted(changed)) if changed and state.fleet is not None else state
 
 
@@ -199,7 +204,9 @@ def _settle(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spr
     ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
     bands = _bands(rigged, ensemble, None)
     runs = _mains(rigged, rods)[1]
-    return SpreadState(rigged, rods, t_s, motion, fleet, ensemble, bands, sag_m=sag_m, runs=runs)
+    return SpreadState(
+        rigged, rods, t_s, motion, fleet, ensemble, bands, sag_m=sag_m, runs=runs, refused=state.refused
+    )
 
 
 def _mains(rigged: Rigged, rods: Sequence[RodNow]) -> tuple[Array, dict[int, int]]:

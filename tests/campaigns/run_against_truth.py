@@ -9,14 +9,18 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import socket
 import statistics
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 SKIP_S = 20.0  # after the start: the first fixes
 TURNING_RADPS = 0.02  # a turn, not the yaw of waves: from here until TAIL_S after it
@@ -102,32 +106,35 @@ def listening(port: int, daemon: subprocess.Popen[bytes], out: Path) -> subproce
     raise RuntimeError("the daemon ended before its broker was up")
 
 
-def pairs(frames: Iterable[Row], truth: Iterable[Row]) -> list[tuple[Row, Row, bool]]:
-    """(frame, truth, in or after a turn) of the same second of UTC."""
-    by_second = {row["utc"][:19]: row for row in truth}
-    last_turn = -1e9
+def pairs(frames: Iterable[Row], truth: Sequence[Row]) -> list[tuple[Row, dict[str, float], bool]]:
+    """(frame, true lure depth [m] by rod at its UTC, in or after a turn); the truth between its rows by line."""
+    times = [utc_s(row["utc"]) for row in truth]
+    rods = {rod: [row["lines"][rod]["depth_m"] for row in truth] for rod in truth[0]["lines"]}
+    turning = [t for t, row in zip(times, truth, strict=True) if abs(row["boat"]["rate_of_turn_radps"]) > TURNING_RADPS]
     out = []
     for frame in frames:
-        row = by_second.get((frame["utc"] or "")[:19])
-        if (
-            row is None or float("0" + frame["utc"][19:].rstrip("Z")) > 0.3
-        ):  # the frame nearest the full second
-            continue
-        if abs(row["boat"]["rate_of_turn_radps"]) > TURNING_RADPS:
-            last_turn = row["t_s"]
-        if row["t_s"] >= SKIP_S:
-            out.append((frame, row, row["t_s"] - last_turn <= TAIL_S))
+        at = utc_s(frame["utc"]) if frame["utc"] else math.nan
+        if times[0] + SKIP_S <= at <= times[-1]:
+            depths = {rod: float(np.interp(at, times, values)) for rod, values in rods.items()}
+            out.append((frame, depths, any(0.0 <= at - t <= TAIL_S for t in turning)))
+    if not out:
+        raise RuntimeError("no frame falls into the time of the truth: the daemon got no sentences")
     return out
 
 
-def figures(matched: list[tuple[Row, Row, bool]], rod: str) -> dict[str, float]:
+def utc_s(text: str) -> float:
+    """Seconds of an ISO 8601 UTC."""
+    return datetime.fromisoformat(text).timestamp()
+
+
+def figures(matched: list[tuple[Row, dict[str, float], bool]], rod: str) -> dict[str, float]:
     """Errors of one rod's depth [m], and how often the truth was inside the band."""
     errors, inside, turn_errors = [], [], []
-    for frame, row, turning in matched:
+    for frame, depths, turning in matched:
         q = frame["lines"][rod]["depth_m"]
         if q["value"] is None:
             continue
-        true = row["lines"][rod]["depth_m"]
+        true = depths[rod]
         errors.append(abs(q["value"] - true))
         inside.append(q["low"] <= true <= q["high"])
         if turning:
@@ -153,12 +160,12 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
     parser.add_argument("--seconds", type=float)
     parser.add_argument("--live", action="store_true")
     args = parser.parse_args(argv)
-    matched: list[tuple[Row, Row, bool]] = []
+    matched: list[tuple[Row, dict[str, float], bool]] = []
     for seed in range(args.seed, args.seed + args.n):
         with tempfile.TemporaryDirectory() as folder:
             way = live if args.live else replayed
             matched += pairs(*way(args.scenario, seed, args.seconds, Path(folder)))
-    rods = {rod: figures(matched, rod) for rod in matched[0][0]["lines"]}
+    rods = {rod: figures(matched, rod) for rod in matched[0][1]}
     print(f"{'rod':4}" + "".join(f"{name:>21}" for name in next(iter(rods.values()))), file=sys.stderr)
     for rod, row in rods.items():
         print(f"{rod:4}" + "".join(f"{value!s:>21}" for value in row.values()), file=sys.stderr)

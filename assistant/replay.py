@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
 
-from assistant import ahead
+from assistant import replay_reader
 from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES, Config, Frame
 
 
@@ -42,7 +42,7 @@ def replay(path: Path, config: Config, out: IO[bytes] | None = None) -> dict[str
     Raises:
         LogError: the file cannot be read, or holds not one good sentence.
     """
-    with ahead.located(path, config.boat) as located:
+    with replay_reader.located(path, config.boat) as located:
         shares = _march(located, config, out)
     return {
         "frames": shares.frames,
@@ -55,7 +55,7 @@ def replay(path: Path, config: Config, out: IO[bytes] | None = None) -> dict[str
     }
 
 
-def _march(located: ahead.Located, config: Config, out: IO[bytes] | None) -> Shares:
+def _march(located: replay_reader.Located, config: Config, out: IO[bytes] | None) -> Shares:
     """The second half of every step: lines and Frames."""
     from assistant import payloads, pipeline  # compiled code loads while the log is being read
 

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from flow_tools import STEP_S, boat_texts, finished, start, summary_of, with_sum
 
-from assistant import ahead, config, raw_log, replay
+from assistant import config, raw_log, replay, replay_reader
 from assistant.errors import LogError
 from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES
 
@@ -159,7 +159,7 @@ def test_the_process_that_reads_is_gone_after_an_error(
 
     monkeypatch.setattr("subprocess.Popen", kept)
     log = write_log(tmp_path / "d.nmea", [*map(float, range(30))])
-    with pytest.raises(InterruptedError), ahead.located(log, config.load().boat) as located:
+    with pytest.raises(InterruptedError), replay_reader.located(log, config.load().boat) as located:
         assert located.header.counts["good"] == 30 * 5
         raise InterruptedError
     assert [process.poll() for process in started] == [-signal.SIGKILL]

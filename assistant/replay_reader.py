@@ -26,7 +26,7 @@ from assistant.raw_log import FRAME_EVERY, Log, read_log
 CHUNK = 240
 """Instants handed over at once: a minute."""
 
-_CHILD = "from assistant.ahead import child; child()"
+_CHILD = "from assistant.replay_reader import child; child()"
 
 
 @dataclass(frozen=True, slots=True)

@@ -117,7 +117,7 @@ def dial_mark(raw: object) -> float | str:
 def angles(raw: object) -> Mapping[str, float]:
     """A table from labels to angles [deg]."""
     if not isinstance(raw, dict) or not 1 <= len(raw) <= 30:
-        raise ValueError("want a table of 1..30 labels such as { \"0\" = 0, \"A\" = 22 }")
+        raise ValueError('want a table of 1..30 labels such as { "0" = 0, "A" = 22 }')
     within = number(0.0, 89.0, "degrees")
     return {label(name): within(value) for name, value in raw.items()}  # type: ignore[misc]  # floats
 
@@ -149,11 +149,17 @@ BOAT_KEYS = (
     Key("compass_offset_deg", number(-180.0, 180.0, "degrees"), "true heading = reading + offset"),
     Key("sounder_below_surface_m", number(0.0, 10.0, "m"), "added when the sounder sends no offset"),
     Key("water_density_kg_m3", number(990.0, 1050.0, "kg/m3"), "999 fresh, about 1025 in the sea"),
-    Key("deep_layer_sigma_mps", number(0.0, 1.0, "m/s"), "how fast an unseen deep layer may move, 1 sigma"),
+    Key("deep_layer_set_deg", number(-360.0, 360.0, "degrees"), "true direction the deep layer moves toward"),
+    Key("deep_layer_drift_mps", number(0.0, 2.0, "m/s"), "how fast, relative to the surface layer"),
+    Key("deep_layer_sigma_mps", number(0.0, 1.0, "m/s"), "how far the deep layer may be off that, 1 sigma"),
     Key("deep_layer_depth_m", number(1.0, 200.0, "m"), "where it begins, the middle of the transition"),
     Key("deep_layer_scale_m", number(0.1, 50.0, "m"), "half the thickness of the transition"),
     Key("gravity_m_s2", number(9.7, 9.9, "m/s2"), "acceleration of free fall"),
-    Key("fleas_mm_per_hour", lambda raw: raw, "a table: value, low, high, source of how fast fleas thicken lines"),
+    Key(
+        "fleas_mm_per_hour",
+        lambda raw: raw,
+        "a table: value, low, high, source of how fast fleas thicken lines",
+    ),
     Key("sources", texts(r"[!-~]{1,200}", "a source such as udp:10110"), "when no --source is given"),
     Key("broker", BROKER, "when no --broker is given"),
     Key("page_port", whole(1, 65535), "where the page is served when no --port is given"),
@@ -194,7 +200,12 @@ ATTACHED_KEYS = (
 BOARD_KEYS = (
     Key("out", length(0.5, 100.0), "from the rod tip to the rod's side", required=True),
     Key("aft", length(0.0, 100.0), "of the rod tip with nothing pulling on it", required=True),
-    Key("sag_m_per_n", lambda raw: raw, "a table: value, low, high, source of how far it sags aft", required=True),
+    Key(
+        "sag_m_per_n",
+        lambda raw: raw,
+        "a table: value, low, high, source of how far it sags aft",
+        required=True,
+    ),
 )
 SAG_RANGE = number(0.0, 10.0, "m/N")
 FLEAS_RANGE = number(0.0, 20.0, "mm/h")

@@ -7,6 +7,7 @@ moves TOWARD. `t_s` [s] runs from the first input and strictly increases. None =
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -164,7 +165,9 @@ class LineState:
     conditions: tuple[str, ...] = ()  # "tripped", "line folding", "not digging", "outside tested range" ...
     rod_state: RodState = "unknown"
     shape_m: tuple[tuple[float, float, float], ...] = ()  # (N, 3) boat axes, rod tip first, lure last
-    limited_by: Mapping[str, str] = field(default_factory=dict)  # per quantity what widens its band most, in words
+    limited_by: Mapping[str, str] = field(
+        default_factory=dict
+    )  # per quantity what widens its band most, in words
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +214,9 @@ class LineType:
 
     name: str  # the file's stem
     about: str
-    coefficients: Mapping[str, Coefficient]  # diameter_m mass_kg_m normal_drag strumming tangential_drag stiffness_n
+    coefficients: Mapping[
+        str, Coefficient
+    ]  # diameter_m mass_kg_m normal_drag strumming tangential_drag stiffness_n
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,11 +303,21 @@ class BoatConfig:
     compass_offset_deg: float = 0.0  # true = reading + offset
     sounder_below_surface_m: float = 0.0  # added when DPT brings no offset of its own
     water_density_kg_m3: float = 999.0
-    deep_layer_sigma_mps: float = 0.15  # how fast an unseen deep layer may move, per component (1 sigma)
+    deep_layer_set_deg: float = 0.0  # true direction the deep layer moves TOWARD, relative to the surface layer
+    deep_layer_drift_mps: float = 0.0  # how fast, relative to the surface layer; 0: nothing is known of it
+    deep_layer_sigma_mps: float = 0.15  # how far it may be off that, per component (1 sigma)
     deep_layer_depth_m: float = 15.0  # where it begins, middle of the transition
     deep_layer_scale_m: float = 3.0  # half width of the transition (tanh)
     gravity_m_s2: float = 9.80665
-    fleas_mm_per_hour: Coefficient | None = None  # growth of every line's diameter since it was cleaned; None: none
+    fleas_mm_per_hour: Coefficient | None = (
+        None  # growth of every line's diameter since it was cleaned; None: none
+    )
+
+
+    def deep_layer_mps(self) -> tuple[float, float]:
+        """North and east velocity [m/s] of the deep layer relative to the surface layer."""
+        toward = math.radians(self.deep_layer_set_deg)
+        return self.deep_layer_drift_mps * math.cos(toward), self.deep_layer_drift_mps * math.sin(toward)
 
 
 @dataclass(frozen=True, slots=True)

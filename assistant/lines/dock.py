@@ -62,7 +62,12 @@ class Ask:
 
 
 def at_dock(config: Config, seed: int = 0) -> Dock:
-    """A configuration ready to be asked; the same seed draws the same."""
+    """A configuration ready to be asked; the same seed draws the same.
+
+    No heading is asked, so a configured deep layer may run any way: its drift is a part of what is uncertain.
+    """
+    sigma = math.hypot(config.boat.deep_layer_sigma_mps, config.boat.deep_layer_drift_mps / math.sqrt(2.0))
+    config = replace(config, boat=replace(config.boat, deep_layer_drift_mps=0.0, deep_layer_sigma_mps=sigma))
     return Dock(config, unknowns(config, seed), suspects(config, seed))
 
 

@@ -3,7 +3,7 @@
 Member 0 of each rod is the nominal line in the same coarse discretisation; a band is the members' quantile minus that
 nominal, put around the fine line, so that coarseness cancels. Uncertain: every coefficient of config (shared by all
 rods with that line or body), the counter of each rod, the speed through the water (its sigma now), and a deep layer
-that nothing on the surface sees.
+that nothing on the surface sees: about none, or about the one that is configured.
 Coarse: 10 pieces a line, steps of 2 s (differences between members settle over tens of seconds).
 """
 
@@ -75,7 +75,7 @@ def unknowns(config: Config, seed: int) -> Unknowns:
     zero = np.zeros(1)
     counter = np.array([np.concatenate([zero, normal_draws(seed, rod.name)]) for rod in config.rods])
     deep = np.stack([normal_draws(seed, "deep north"), normal_draws(seed, "deep east")], axis=1)
-    deep = np.concatenate([np.zeros((1, 2)), deep * boat.deep_layer_sigma_mps])
+    deep = np.concatenate([np.zeros((1, 2)), deep * boat.deep_layer_sigma_mps]) + boat.deep_layer_mps()
     count = len(config.rods)
 
     def sag(rod: Rod, board: Board, k: int) -> float:

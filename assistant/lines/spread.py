@@ -48,6 +48,8 @@ class Rigged:
     water: Water
     unknowns: band.Unknowns
     points: TowPoints
+    profile: Array  # of the kernel: how the deep layer fades in, or STILL
+    deep_mps: Array  # (R, 2) the configured deep layer relative to the surface layer, north and east
     fixed_m: Mapping[int, tuple[float, ...]]  # by rod, of those with counted parts: see gear.counted_m
     above_m: Array  # (R,) what of the main line hangs above the counter's zero
     counter: tuple[Curve, ...]  # what each rod's counter means
@@ -89,12 +91,15 @@ class SpreadState:
 
 def initial(config: Config, seed: int = 0) -> SpreadState:
     """Before the first boat state; `seed` fixes the draws of the bands."""
-    rods = config.rods
+    rods, unknown = config.rods, band.unknowns(config, seed)
+    deep = np.tile(config.boat.deep_layer_mps(), (len(rods), 1))
     rigged = Rigged(
         config,
         Water(config.boat.water_density_kg_m3, config.boat.gravity_m_s2),
-        band.unknowns(config, seed),
+        unknown,
         tow_points(config, CUT, 1, lambda _rod, board, _member: board.sag_m_per_n.value),
+        unknown.profile if deep.any() else STILL,
+        deep,
         {k: fixed for k, rod in enumerate(rods) if (fixed := counted_m(rod))},
         np.array([above_zero_m(r) for r in rods]),
         tuple(curve_of(config, rod) for rod in rods),
@@ -196,10 +201,10 @@ def _settle(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spr
     rigged = state.rigged
     rods = tuple(replace(now, out_m=now.wanted_m()) for now in state.rods)
     state = replace(state, rods=rods, t_s=t_s)
-    count = len(rods)
-    chains = [_chain(state, k) for k in range(count)]
+    chains = [_chain(state, k) for k in range(len(rods))]
+    waters = [rigged.unknowns.water(k * band.EACH, rigged.water) for k in range(len(rods))]
     fleet, sag_m = settled_towed(
-        rigged.points, _boats(motion), chains, [rigged.water] * count, CUT, STILL, np.zeros((count, 2))
+        rigged.points, _boats(motion), chains, waters, CUT, rigged.profile, rigged.deep_mps
     )
     ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
     bands = _bands(rigged, ensemble, None)
@@ -227,7 +232,7 @@ def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spre
             old, restart = regeared(old, other, rigged.water), True
     sag_m = rigged.points.sagged(state.sag_m, old, STEP_S)
     tow = rigged.points.at(_boats(motion), sag_m, (sag_m - state.sag_m) / STEP_S, old, STEP_S)
-    fleet, failed, rescued = marched(old, tow, mains, STILL, STEP_S, restart, TOLERANCE_M)
+    fleet, failed, rescued = marched(old, tow, mains, rigged.profile, STEP_S, restart, TOLERANCE_M)
     if failed:
         return replace(_settle(replace(state, rods=rods), motion, sigma, t_s), unconverged=True)
     state = replace(
@@ -267,8 +272,8 @@ def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
     assert state.motion is not None and state.bands is not None and state.fleet is not None
     worth, fleet = worth_of(boat), state.fleet
     count = len(state.rods)
-    seen = seen_from_boat(fleet.works, fleet.cut.total, STILL, state.motion.heading_rad)[:count]
     rigged = state.rigged
+    seen = seen_from_boat(fleet.works, fleet.cut.total, rigged.profile, state.motion.heading_rad)[:count]
     beyond = rigged.points.beyond_tips(_boats(state.motion), fleet)
     seen[:, 1:3] += beyond
     points = fleet.positions_m()[:, :, :count]

@@ -170,6 +170,16 @@ BAD = (
         "counter a number", SPREAD, "counter_zero", "counter = 0.97\ncounter_zero", ("rod[3].counter = 0.97",)
     ),
     Bad("deep layer too fast", BOAT, "title", "deep_layer_sigma_mps = 3\ntitle", ("3", "0..1 m/s")),
+    Bad(
+        "deep layer runs nowhere",
+        BOAT,
+        "title",
+        "deep_layer_set_deg = 400\ntitle",
+        ("400", "-360..360 degrees"),
+    ),
+    Bad(
+        "deep layer runs backwards", BOAT, "title", "deep_layer_drift_mps = -0.2\ntitle", ("-0.2", "0..2 m/s")
+    ),
     # lines and bodies
     Bad(
         "coefficient without a source",

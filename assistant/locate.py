@@ -12,8 +12,19 @@ from typing import NamedTuple
 
 from assistant.estimate import boat as estimate
 from assistant.estimate.boat import Steering
-from assistant.messages import BOAT_QUANTITIES, Accepted, BoatConfig, BoatState, Estimate, Inputs, LineSetting
-from assistant.sensing import nmea, quality
+from assistant.messages import (
+    BOAT_QUANTITIES,
+    Accepted,
+    BoatConfig,
+    BoatState,
+    Estimate,
+    Inputs,
+    LineSetting,
+    Note,
+    Reading,
+    Seen,
+)
+from assistant.sensing import below, nmea, quality
 from assistant.sensing.utc import UtcTracker
 
 STEP_S = 0.25
@@ -41,6 +52,7 @@ class LocateState:
     utc: UtcTracker
     steering: Steering  # at the last step
     counts: Counts = Counts()
+    words: below.Words = field(default_factory=dict)  # of sensors on or below the rods, and of the crew
 
 
 class Instant(NamedTuple):
@@ -52,6 +64,7 @@ class Instant(NamedTuple):
     steering: Steering
     utc: str | None = None
     boat: BoatState | None = None  # only where a Frame is wanted
+    seen: Mapping[str, Mapping[str, Seen]] = {}  # likewise
 
 
 def initial(config: BoatConfig) -> LocateState:
@@ -60,28 +73,57 @@ def initial(config: BoatConfig) -> LocateState:
     return LocateState(quality.GateState(), estimate.initial(config), UtcTracker(NOT_BEFORE), nowhere)
 
 
+@dataclass(slots=True)
+class _Gathering:
+    """What one step takes in, on its way through the gate; lives within `advance` only."""
+
+    config: BoatConfig
+    gate: quality.GateState
+    words: below.Words
+    accepted: list[Accepted] = field(default_factory=list)
+    refused: list[str] = field(default_factory=list)
+
+    def read(self, reading: Reading) -> None:
+        """A reading: of a rod's transducer, or of the boat."""
+        placed = below.of_transducer(reading, self.config.transducers)
+        if placed is not None:
+            place, reading = placed
+            self.words, self.gate, reason = below.heard(
+                self.words, self.gate, place.rod, reading, depth_m=place.depth_m
+            )
+        else:
+            self.gate, good, reason = quality.gate(self.gate, reading)
+            if good is not None:
+                self.accepted.append(good)
+        if reason is not None and reason != "unused":
+            self.refused.append(f"{reading.quantity} {reason}")
+
+    def note(self, note: Note) -> None:
+        """A note of a sensor or the crew."""
+        self.words, self.gate, reason = below.noted(self.words, self.gate, note)
+        if reason is not None:
+            self.refused.append(f"note {reason}")
+
+
 def advance(state: LocateState, inputs: Inputs) -> LocateState:
     """Decode, gate, estimate how the boat moves; count what is refused, by reason."""
-    gate, utc = state.gate, state.utc
-    accepted: list[Accepted] = []
-    refused: list[str] = []
+    gathering = _Gathering(state.estimate.config, state.gate, state.words)
+    utc = state.utc
     unused = 0
     for sentence in inputs.sentences:
         decoded = nmea.decode(sentence)
         unused += not decoded.used
-        refused.extend(decoded.rejects)
+        gathering.refused.extend(decoded.rejects)
         utc = utc.observe(sentence.t_s, decoded.utc, decoded.time_of_day_s)
         for reading in decoded.readings:
-            gate, good, reason = quality.gate(gate, reading)
-            if good is not None:
-                accepted.append(good)
-            elif reason != "unused":
-                refused.append(f"{reading.quantity} {reason}")
-    old = state.counts
+            gathering.read(reading)
+    for note in inputs.notes:
+        gathering.note(note)
+    old, refused = state.counts, gathering.refused
     rejects = dict(Counter(old.rejects) + Counter(refused)) if refused else old.rejects
     counts = Counts(old.sentences + len(inputs.sentences), old.unused + unused, rejects)
-    estimated, steering = estimate.advance(state.estimate, accepted, inputs.t_s)
-    return LocateState(gate, estimated, utc, steering, counts)
+    estimated, steering = estimate.advance(state.estimate, gathering.accepted, inputs.t_s)
+    return LocateState(gathering.gate, estimated, utc, steering, counts, gathering.words)
 
 
 def located(state: LocateState, inputs: Inputs, wanted: bool) -> tuple[LocateState, Instant]:
@@ -91,7 +133,8 @@ def located(state: LocateState, inputs: Inputs, wanted: bool) -> tuple[LocateSta
         return state, Instant(inputs.t_s, inputs.settings, inputs.settle, state.steering)
     utc = inputs.utc or state.utc.at(inputs.t_s)
     boat = estimate.report(state.estimate, state.steering, utc)
-    return state, Instant(inputs.t_s, inputs.settings, inputs.settle, state.steering, utc, boat)
+    seen = below.seen(state.words, inputs.t_s)
+    return state, Instant(inputs.t_s, inputs.settings, inputs.settle, state.steering, utc, boat, seen)
 
 
 def causes(state: LocateState) -> dict[str, str]:

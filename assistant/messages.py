@@ -74,6 +74,19 @@ class LineSetting:
 
 
 @dataclass(frozen=True, slots=True)
+class Note:
+    """What a sensor on or below one rod measured, or the crew saw there; `kind` is one of sensing.below.KINDS."""
+
+    t_s: float
+    rod: str
+    kind: str
+    value: float | str  # SI, or one of the kind's words
+    source: str  # "typed", "mqtt"
+    sigma: float | None = None  # in the unit of the value; None: the usual one of its kind
+    depth_m: float | None = None  # where it holds, below the surface; None: wherever the rod's tackle is
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """One decoded value in SI. `quantity` is one of sensing.nmea.QUANTITIES."""
 
@@ -100,6 +113,7 @@ class Inputs:
     t_s: float
     sentences: tuple[Sentence, ...] = ()
     settings: tuple[LineSetting, ...] = ()
+    notes: tuple[Note, ...] = ()
     utc: str | None = None  # ISO 8601 of this instant when a replay clock knows it better
     settle: bool = False  # after a gap of more than 60 s: lines settle anew
 
@@ -152,6 +166,15 @@ class Q:
 
 
 @dataclass(frozen=True, slots=True)
+class Seen:
+    """The newest word on one kind at one rod. What is said in words has its place in their order as value."""
+
+    q: Q
+    word: str | None = None
+    depth_m: float | None = None  # where it holds, below the surface; None: wherever the rod's tackle is
+
+
+@dataclass(frozen=True, slots=True)
 class LineState:
     """One rod's line at one instant: a Q per name of LINE_QUANTITIES, what is odd about it, and its curve."""
 
@@ -193,6 +216,7 @@ class Frame:
     boat: Mapping[str, Q]
     lines: Mapping[str, LineState]
     alerts: tuple[Alert, ...] = ()
+    seen: Mapping[str, Mapping[str, Seen]] = field(default_factory=dict)  # by rod and kind
 
 
 # --- configuration (loaded by config.py) -------------------------------------------------------
@@ -298,6 +322,15 @@ class BoatConfig:
     id: str  # [a-z0-9-], the <boat> of the topics
     title: str
     units: Literal["angler", "metric"] = "angler"
+@dataclass(frozen=True, slots=True)
+class Transducer:
+    """A transducer on or below a rod whose readings come as XDR under a name; its type says what it measures."""
+
+    rod: str
+    depth_m: float | None = None  # where it hangs; None: wherever the rod's tackle is
+    speed_unit_mps: float = 1.0  # of a generic value (type G): XDR has no type for speed
+
+
     variation_deg: float | None = None
     speed_log_factor: float = 1.0  # true speed = factor x reading
     compass_offset_deg: float = 0.0  # true = reading + offset
@@ -316,6 +349,7 @@ class BoatConfig:
 
     def deep_layer_mps(self) -> tuple[float, float]:
         """North and east velocity [m/s] of the deep layer relative to the surface layer."""
+    transducers: Mapping[str, Transducer] = field(default_factory=dict)  # by XDR name
         toward = math.radians(self.deep_layer_set_deg)
         return self.deep_layer_drift_mps * math.cos(toward), self.deep_layer_drift_mps * math.sin(toward)
 

@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, Alert, Frame, LineState, Q
+from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, Alert, Frame, LineState, Q, Seen
 from assistant.panel import panel_payload
 
 SIGNIFICANT_DIGITS: Mapping[str, int] = {
@@ -56,6 +56,17 @@ def line_object(line: LineState) -> Json:
     return {name: q_object(getattr(line, name)) for name in LINE_QUANTITIES}
 
 
+def seen_object(seen: Mapping[str, Seen]) -> Json:
+    """What was noted at one rod: {KIND: Q with word and depth_m}."""
+    return {kind: {**q_object(one.q), **_said(one)} for kind, one in seen.items()}
+
+
+def _said(one: Seen) -> Json:
+    """The word and the depth [m] that go with a Q; none with a dead one."""
+    dead = one.q.state == "dead"
+    return {"word": None if dead else one.word, "depth_m": None if dead else rounded(one.depth_m)}
+
+
 def alert_object(alert: Alert) -> Json:
     """One alert as a JSON object."""
     return {
@@ -81,6 +92,7 @@ def frame_object(frame: Frame) -> Json:
             for rod, line in frame.lines.items()
         },
         "alerts": [alert_object(alert) for alert in frame.alerts],
+        **({"seen": {rod: seen_object(seen) for rod, seen in frame.seen.items()}} if frame.seen else {}),
     }
 
 
@@ -134,6 +146,12 @@ TOPICS: tuple[Topic, ...] = (
     Topic(
         suffix="line/<rod>",
         payloads=lambda f: {f"line/{topic_level(rod)}": line_payload(f, rod) for rod in f.lines},
+        retained=True,
+        qos=1,
+    ),
+    Topic(
+        suffix="seen/<rod>",
+        payloads=lambda f: {f"seen/{topic_level(rod)}": to_json(seen_object(s)) for rod, s in f.seen.items()},
         retained=True,
         qos=1,
     ),

@@ -73,5 +73,6 @@ def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
     assert instant.boat is not None
     state = follow(state, instant)
     lines = spread.report(state.spread, instant.boat)
-    frame = Frame(instant.t_s, instant.utc, state.seq, state.mode, published_boat(instant.boat), lines)
+    boat = published_boat(instant.boat)
+    frame = Frame(instant.t_s, instant.utc, state.seq, state.mode, boat, lines, seen=instant.seen)
     return LinesState(state.mode, state.spread, state.seq + 1), frame

@@ -83,6 +83,13 @@ TABLE: Mapping[str, Gate] = MappingProxyType(
         "lat_deg": Gate(low=-90.0, high=90.0, step=0.0005, rate=0.0003, stale_s=4.0),
         # a degree of longitude is shorter than one of latitude, so a boat crosses more of them
         "lon_deg": Gate(low=-180.0, high=180.0, step=0.001, rate=0.0006, stale_s=4.0, period=360.0),
+        # on or below a rod: see below.py. A ball surges with the boat; a rod's pull follows every wave
+        "ball_speed_mps": Gate(low=0.0, high=5.0, step=1.0, rate=0.5, stale_s=15.0, dead_s=120.0),
+        "ball_temp_c": Gate(low=-2.0, high=40.0, step=2.0, rate=0.5, stale_s=30.0, dead_s=300.0, confirm=3),
+        "pull_n": Gate(low=0.0, high=2000.0, step=200.0, rate=200.0, stale_s=5.0, relative=0.5),
+        # line runs out at up to 3 m/s under a falling ball
+        "logged_depth_m": Gate(low=0.0, high=600.0, step=2.0, rate=3.0, stale_s=30.0, dead_s=300.0),
+        "lean_rad": Gate(low=0.0, high=90 * DEG, step=30 * DEG, rate=30 * DEG, stale_s=5.0),
     }
 )
 """Gate by quantity; a quantity without a row is never accepted."""

@@ -54,5 +54,13 @@ QUANTITIES: Mapping[str, Quantity] = {
     "xdr_temp_c": Quantity("degC", -40.0, 60.0, "temperature of a named transducer"),
     "xdr_depth_m": Quantity("m", -5.0, 1700.0, "depth of a named transducer"),
     "xdr_force_n": Quantity("N", -100.0, 20000.0, "force of a named transducer"),
+    "xdr_angle_rad": Quantity("rad", -TAU, TAU, "angle of a named transducer"),
+    "xdr_plain": Quantity("", -1e6, 1e6, "number of a named transducer whose type says no unit"),
+    # on or below a rod: see below.py
+    "ball_speed_mps": Quantity("m/s", 0.0, 5.0, "speed through the water at the downrigger ball"),
+    "ball_temp_c": Quantity("degC", -2.0, 40.0, "water temperature at the downrigger ball"),
+    "pull_n": Quantity("N", 0.0, 2000.0, "pull at the rod, of a load cell"),
+    "logged_depth_m": Quantity("m", 0.0, 600.0, "depth of a depth logger on the line"),
+    "lean_rad": Quantity("rad", 0.0, math.pi / 2.0, "of the cable from the vertical"),
 }
 """Reading quantity -> unit, range, meaning."""

@@ -187,6 +187,8 @@ TRANSDUCERS: Mapping[tuple[str, str], tuple[str, Scale]] = {
     ("C", "K"): ("xdr_temp_c", (1.0, -273.15)),
     ("D", "M"): ("xdr_depth_m", (1.0, 0.0)),
     ("N", "N"): ("xdr_force_n", (1.0, 0.0)),
+    ("A", "D"): ("xdr_angle_rad", (DEG, 0.0)),
+    ("G", ""): ("xdr_plain", (1.0, 0.0)),
 }
 """XDR (type, unit) -> quantity and scale; every other pair is passed over."""
 

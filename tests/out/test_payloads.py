@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from out_frames import demo_frame, demo_line, demo_q, names, weird_frames, weird_lines
 
-from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, Alert, Frame, LineState, Q
+from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, Alert, Frame, LineState, Q, Seen
 from assistant.panel import PANEL_BYTES, panel_payload
 from assistant.payloads import (
     TOPICS,
@@ -105,6 +105,24 @@ def test_a_dead_value_is_never_a_number_and_a_null_never_anything_but_dead() -> 
         assert got[name]["value"] is None and got[name]["low"] is None and got[name]["state"] == "dead"
 
 
+def test_what_was_noted_is_said_with_its_word_and_depth_and_not_once_dead() -> None:
+    seen = {
+        "ball_speed_mps": Seen(Q(0.9, 0.8, 1.0, "m/s", "ok", 2.0, "mqtt/R1"), depth_m=21.0),
+        "bend": Seen(Q(-1.0, None, None, "", "stale", 400.0, "typed"), "soft"),
+        "touch": Seen(Q(1.0, None, None, "", "dead", 9000.0, "typed"), "bottom", 30.0),
+    }
+    frame = replace(demo_frame(), seen={"R1": seen})
+    messages = topic_messages(frame)
+    got = strict(messages["seen/R1"][0])
+    assert got == strict(frame_payload(frame))["seen"]["R1"]
+    for kind, one in seen.items():
+        check_q(one.q, {name: got[kind][name] for name in Q_KEYS})
+    assert (got["ball_speed_mps"]["depth_m"], got["ball_speed_mps"]["word"]) == (21.0, None)
+    assert (got["bend"]["word"], got["bend"]["value"]) == ("soft", -1.0)
+    assert (got["touch"]["word"], got["touch"]["depth_m"]) == (None, None)
+    assert "seen" not in strict(frame_payload(demo_frame()))
+
+
 def test_another_parser_agrees() -> None:
     node = shutil.which("node")
     if node is None:
@@ -153,7 +171,7 @@ def test_heading_of_the_panel_is_a_whole_degree_below_360() -> None:
 
 def test_topics_are_those_of_the_table() -> None:
     messages = topic_messages(demo_frame())
-    assert {topic.suffix for topic in TOPICS} == {"frame", "panel", "line/<rod>"}
+    assert {topic.suffix for topic in TOPICS} == {"frame", "panel", "line/<rod>", "seen/<rod>"}
     assert set(messages) == {"frame", "panel", *(f"line/{rod}" for rod in demo_frame().lines)}
     assert all(retained and qos == 1 for _, retained, qos in messages.values())
 

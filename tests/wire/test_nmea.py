@@ -92,11 +92,17 @@ def test_meaning_of_fields(body: str, expected: dict[str, float]) -> None:
 
 def test_named_transducers() -> None:
     """XDR: several in one sentence, the name in the source; unused kinds and non-numbers are left out."""
-    got = decoded(summed("IIXDR,C,10.7,C,BALL,D,24.5,M,BALL,N,88,N,P1,A,0.5,D,HEEL,C,-1.-3,C,BAD,C,,C,NONE"))
+    got = decoded(
+        summed(
+            "IIXDR,C,10.7,C,BALL,D,24.5,M,BALL,N,88,N,P1,A,180,D,LEAN,G,1.9,,V,P,1.0,B,TANK,C,-1.-3,C,BAD,C,,C,NONE"
+        )
+    )
     assert [(r.quantity, r.value, r.source) for r in got.readings] == [
         ("xdr_temp_c", 10.7, "udp:10110/XDR#BALL"),
         ("xdr_depth_m", 24.5, "udp:10110/XDR#BALL"),
         ("xdr_force_n", 88.0, "udp:10110/XDR#P1"),
+        ("xdr_angle_rad", pytest.approx(math.pi), "udp:10110/XDR#LEAN"),
+        ("xdr_plain", 1.9, "udp:10110/XDR#V"),
     ]
     assert got.rejects == ("XDR number",)
 
@@ -152,4 +158,4 @@ def test_table_is_consistent() -> None:
     assert len(set(REJECT_REASONS)) == len(REJECT_REASONS)
     for quantity in QUANTITIES.values():
         assert quantity.low < quantity.high
-        assert quantity.unit in {"m", "m/s", "rad", "rad/s", "deg", "degC", "N"}
+        assert quantity.unit in {"m", "m/s", "rad", "rad/s", "deg", "degC", "N", ""}

@@ -288,8 +288,15 @@ class Board:
     sag_m_per_n: Coefficient
 
 
-UNMARKED = Coefficient(1.0, 0.92, 1.04, "common practice, no source: unmarked reels read long")
-"""True line out over the counter's reading of a reel nobody has taped."""
+UNMARKED = Coefficient(
+    1.0, 0.84, 1.07, "spools drawn by their geometry (tests/campaigns/reels.py): unmarked reels read long"
+)
+"""True line out over the counter's reading of a reel nobody has taped: what it shows, and how far off that can be."""
+
+UNMARKED_CABLE = Coefficient(
+    1.0, 0.9, 1.01, "spools drawn by their geometry (tests/campaigns/reels.py): one cable, always wound alike"
+)
+"""The same of a downrigger."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,13 +323,6 @@ class Rod:
 
 
 @dataclass(frozen=True, slots=True)
-class BoatConfig:
-    """The boat and its sensors; `variation_deg` (+ east) is used when no sentence brings one."""
-
-    id: str  # [a-z0-9-], the <boat> of the topics
-    title: str
-    units: Literal["angler", "metric"] = "angler"
-@dataclass(frozen=True, slots=True)
 class Transducer:
     """A transducer on or below a rod whose readings come as XDR under a name; its type says what it measures."""
 
@@ -331,6 +331,13 @@ class Transducer:
     speed_unit_mps: float = 1.0  # of a generic value (type G): XDR has no type for speed
 
 
+@dataclass(frozen=True, slots=True)
+class BoatConfig:
+    """The boat and its sensors; `variation_deg` (+ east) is used when no sentence brings one."""
+
+    id: str  # [a-z0-9-], the <boat> of the topics
+    title: str
+    units: Literal["angler", "metric"] = "angler"
     variation_deg: float | None = None
     speed_log_factor: float = 1.0  # true speed = factor x reading
     compass_offset_deg: float = 0.0  # true = reading + offset
@@ -342,6 +349,7 @@ class Transducer:
     deep_layer_depth_m: float = 15.0  # where it begins, middle of the transition
     deep_layer_scale_m: float = 3.0  # half width of the transition (tanh)
     gravity_m_s2: float = 9.80665
+    transducers: Mapping[str, Transducer] = field(default_factory=dict)  # by XDR name
     fleas_mm_per_hour: Coefficient | None = (
         None  # growth of every line's diameter since it was cleaned; None: none
     )
@@ -349,7 +357,6 @@ class Transducer:
 
     def deep_layer_mps(self) -> tuple[float, float]:
         """North and east velocity [m/s] of the deep layer relative to the surface layer."""
-    transducers: Mapping[str, Transducer] = field(default_factory=dict)  # by XDR name
         toward = math.radians(self.deep_layer_set_deg)
         return self.deep_layer_drift_mps * math.cos(toward), self.deep_layer_drift_mps * math.sin(toward)
 

@@ -7,6 +7,7 @@ with R the radius with nothing out [m], w the spool's width [m], d the effective
 area one line takes up on the spool, gaps and all. So true length over reading falls along a straight line.
 Fit: ln R and ln d to taped marks, Gauss-Newton on weighted squares with a weak normal prior on each; their covariance
 gives the band of the factor at every reading. Turn and width only say in which units R and d come out.
+Without marks the factor is one of UNMARKED for every reading (messages.py).
 Valid: one kind of line down to the last mark's place on the spool, the spool as full as when the marks were taped.
 """
 
@@ -20,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.lines.draws import at_normal, at_normals
-from assistant.messages import UNMARKED, Z90, Coefficient, Config, Reel, ReelMark, Rod
+from assistant.messages import UNMARKED, UNMARKED_CABLE, Z90, Coefficient, Config, Reel, ReelMark, Rod
 
 Array = NDArray[np.float64]
 
@@ -203,7 +204,7 @@ def curve_of(config: Config, rod: Rod) -> Curve:
 
 
 def _flat(rod: Rod, words: str) -> Curve:
-    known = "wide" if rod.counter == UNMARKED else "as configured"
+    known = "wide" if rod.counter in (UNMARKED, UNMARKED_CABLE) else "as configured"
     return Curve(rod.counter.value, 0.0, f"{words}: {known} ({rod.counter.source})", flat=rod.counter)
 
 

@@ -19,7 +19,7 @@ from assistant import config
 from assistant.lines import reels
 from assistant.lines.draws import at_normal
 from assistant.lines.ensemble import EACH, unknowns
-from assistant.messages import Config, Reel, ReelMark
+from assistant.messages import UNMARKED, UNMARKED_CABLE, Config, Reel, ReelMark
 
 DAY = "2026-05-02"
 TURN_M, WIDTH_M, DIAMETER_M = 0.1524, 0.045, 0.00033
@@ -65,6 +65,21 @@ def test_coverage_short() -> None:
     """The campaign's short form: the 10-90 % band holds 75-85 % of 500 drawn spools."""
     figures = campaign.campaign(seed=1, n=500)
     assert 0.75 <= figures["coverage"]["all"] <= 0.85
+
+
+def test_coverage_without_marks() -> None:
+    """Bands of reels nobody has taped, thin and thick line together, and of cables; a 60 that is 52 is in them."""
+    coverage = campaign.unmarked(np.random.default_rng(5), 1500)["coverage"]
+    assert 0.75 <= coverage["reels"] <= 0.85, coverage
+    assert min(coverage.values()) > 0.7, coverage
+    assert coverage["cable"] < 0.9, coverage
+    assert UNMARKED.low < 52.0 / 60.0 < UNMARKED.high
+
+
+def test_a_downrigger_counts_cable() -> None:
+    counters = {rod.name: rod.counter for rod in config.load().rods}
+    assert counters["R1"] == UNMARKED_CABLE
+    assert counters["S2"] == UNMARKED
 
 
 def test_few_marks_are_wider_and_more_are_not_worse() -> None:

@@ -104,6 +104,7 @@ class Accepted:
     stale_after_s: float
     dead_after_s: float
     unproven: int = 0  # good readings still wanted after a fault; 0 = trusted
+    doubt: str = ""  # why it is doubted although it passed, in words
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,9 +189,7 @@ class LineState:
     conditions: tuple[str, ...] = ()  # "tripped", "line folding", "not digging", "outside tested range" ...
     rod_state: RodState = "unknown"
     shape_m: tuple[tuple[float, float, float], ...] = ()  # (N, 3) boat axes, rod tip first, lure last
-    limited_by: Mapping[str, str] = field(
-        default_factory=dict
-    )  # per quantity what widens its band most, in words
+    limited_by: Mapping[str, str] = field(default_factory=dict)  # per quantity: what widens its band most
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,9 +237,7 @@ class LineType:
 
     name: str  # the file's stem
     about: str
-    coefficients: Mapping[
-        str, Coefficient
-    ]  # diameter_m mass_kg_m normal_drag strumming tangential_drag stiffness_n
+    coefficients: Mapping[str, Coefficient]  # by name, those of config_keys.LINE_COEFFICIENTS
 
 
 @dataclass(frozen=True, slots=True)
@@ -350,9 +347,7 @@ class BoatConfig:
     deep_layer_scale_m: float = 3.0  # half width of the transition (tanh)
     gravity_m_s2: float = 9.80665
     transducers: Mapping[str, Transducer] = field(default_factory=dict)  # by XDR name
-    fleas_mm_per_hour: Coefficient | None = (
-        None  # growth of every line's diameter since it was cleaned; None: none
-    )
+    fleas_mm_per_hour: Coefficient | None = None  # growth of lines' diameter since cleaned; None: none
 
 
     def deep_layer_mps(self) -> tuple[float, float]:

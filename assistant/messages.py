@@ -340,7 +340,7 @@ class BoatConfig:
     compass_offset_deg: float = 0.0  # true = reading + offset
     sounder_below_surface_m: float = 0.0  # added when DPT brings no offset of its own
     water_density_kg_m3: float = 999.0
-    deep_layer_set_deg: float = 0.0  # true direction the deep layer moves TOWARD, relative to the surface layer
+    deep_layer_set_deg: float = 0.0  # true direction the deep layer moves TOWARD
     deep_layer_drift_mps: float = 0.0  # how fast, relative to the surface layer; 0: nothing is known of it
     deep_layer_sigma_mps: float = 0.15  # how far it may be off that, per component (1 sigma)
     deep_layer_depth_m: float = 15.0  # where it begins, middle of the transition
@@ -348,7 +348,6 @@ class BoatConfig:
     gravity_m_s2: float = 9.80665
     transducers: Mapping[str, Transducer] = field(default_factory=dict)  # by XDR name
     fleas_mm_per_hour: Coefficient | None = None  # growth of lines' diameter since cleaned; None: none
-
 
     def deep_layer_mps(self) -> tuple[float, float]:
         """North and east velocity [m/s] of the deep layer relative to the surface layer."""

@@ -8,6 +8,7 @@ the last byte. The child writes pickles to its stdout: a Header, lists of Instan
 from __future__ import annotations
 
 import contextlib
+import copyreg
 import os
 import pickle
 import subprocess
@@ -15,12 +16,12 @@ import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 from assistant import locate
 from assistant.errors import LogError
 from assistant.locate import STEP_S, Counts, Instant
-from assistant.messages import BoatConfig
+from assistant.messages import BoatConfig, BoatState, Estimate
 from assistant.raw_log import FRAME_EVERY, Log, read_log
 
 CHUNK = 240
@@ -120,10 +121,17 @@ def _received(stream: IO[bytes]) -> Iterator[object]:
         yield message
 
 
+def _as_call(it: Any) -> tuple[type, tuple[object, ...]]:
+    """How an Estimate or BoatState travels: as the call that makes it (ten times faster to load than slot by slot)."""
+    return type(it), tuple(getattr(it, name) for name in it.__slots__)
+
+
 def child() -> None:
     """The child's main program: (path, BoatConfig) on stdin, messages on stdout."""
     path, config = pickle.load(sys.stdin.buffer)
     out = sys.stdout.buffer
+    for travelling in (Estimate, BoatState):
+        copyreg.pickle(travelling, _as_call)
     with contextlib.suppress(BrokenPipeError):
         try:
             for message in messages(read_log(path), config):

@@ -147,6 +147,24 @@ def depth(
 
 
 @main.command()
+@click.argument("rod")
+@click.argument("kind")
+@click.argument("value")
+@click.option("--unit", help="Of VALUE, where it has none in it: ft, m, mph, kn, m/s, F, C, lb, N, kg, deg.")
+@click.option("--depth", help="Where it holds, such as 70ft.")
+@click.option("--port", type=PORT, default=8620, show_default=True, help="Of the daemon's page.")
+def note(rod: str, kind: str, value: str, unit: str | None, depth: str | None, port: int) -> None:
+    """Tell the running daemon what a sensor at ROD showed or you saw: P1 bend soft, R1 speed 1.9mph."""
+    from assistant.tell import tell
+
+    said = {"rod": rod, "kind": kind, "value": value, "unit": unit, "depth": depth}
+    try:
+        click.echo(tell(port, {name: word for name, word in said.items() if word is not None}))
+    except KNOWN_ERRORS as error:
+        raise click.exceptions.Exit(_told(error)) from None
+
+
+@main.command()
 @click.option("--peer", type=click.Choice(["moordyn"]), help="Also time the same lines in this program.")
 def bench(peer: str | None) -> None:
     """Measure speed, memory and latency on this machine; one JSON object."""

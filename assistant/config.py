@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from assistant.config_below import read_transducers
 from assistant.config_files import (
     ConfigError,
     Problems,
@@ -89,6 +90,8 @@ def load(directory: Path | None = None) -> Config:
         )
     known = Known(frozenset(line_files), frozenset(body_files), bodies)
     rods = () if spread_table is None else read_rods(tops["spread.toml"], spread_table, known, problems)
+    if (transducers := boat.get("transducers")) is not None:
+        boat["transducers"] = read_transducers(tops["boat.toml"], transducers, rods, problems)
     register = read_toml(directory / REELS, problems) if (directory / REELS).exists() else None
     reels = read_reels(directory / REELS, register or {}, line_files, rods, problems)
     if problems.lines:

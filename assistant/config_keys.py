@@ -160,6 +160,7 @@ BOAT_KEYS = (
         lambda raw: raw,
         "a table: value, low, high, source of how fast fleas thicken lines",
     ),
+    Key("transducers", lambda raw: raw, "a table: XDR name -> { rod, depth, speed_unit } of a sensor at a rod"),
     Key("sources", texts(r"[!-~]{1,200}", "a source such as udp:10110"), "when no --source is given"),
     Key("broker", BROKER, "when no --broker is given"),
     Key("page_port", whole(1, 65535), "where the page is served when no --port is given"),
@@ -206,6 +207,11 @@ BOARD_KEYS = (
         "a table: value, low, high, source of how far it sags aft",
         required=True,
     ),
+)
+TRANSDUCER_KEYS = (
+    Key("rod", ROD_NAME, "the rod it is on or below", required=True),
+    Key("depth", length(0.0, 600.0), "where it hangs, below the surface"),
+    Key("speed_unit", choice("m/s", "mph", "kn", "km/h"), "of a value of type G, taken as speed"),
 )
 SAG_RANGE = number(0.0, 10.0, "m/N")
 FLEAS_RANGE = number(0.0, 20.0, "mm/h")

@@ -13,17 +13,17 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from assistant import locate, payloads, pipeline
+from assistant import locate, notes, payloads, pipeline
 from assistant.errors import OptionError
+from assistant.inbox import SENSOR_TOPIC, Inbox
 from assistant.intake import Intake, open_intake, replayed_file
 from assistant.locate import STEP_S
-from assistant.messages import Config, Frame, Inputs, LineSetting, Mode, Sentence
+from assistant.messages import Config, Frame, Inputs, Mode, Sentence
 from assistant.meter import Meter
 from assistant.web.server import PageServer
 from firmware_bridge.mqtt import Publisher, Status
 
 PUBLISH_EVERY = round(payloads.PUBLISH_PERIOD_S / STEP_S)  # steps
-MAX_SETTINGS = 100  # of the operator, between two steps
 WATCH_S = 0.5
 CANCEL_AGAIN_S = 1.5  # longer than a broker's goodbye
 
@@ -74,29 +74,30 @@ class Daemon:
         self._loop = asyncio.get_running_loop()
         self._start_s = self._loop.time()
         self._intake: Intake = open_intake(options.sources, self._now_s)
-        self._settings: list[LineSetting] = []
+        config = options.config
+        self._inbox = Inbox([rod.name for rod in config.rods], self._now_s)
         self._stop = asyncio.Event()
         self._meter = Meter()
         self._fresh = 0  # sentences since the last publication
-        config = options.config
         mode: Mode = "replayed" if replayed_file(options.sources) else "live"
         self._state = pipeline.initial(config, "simulated" if options.simulated else mode)
-        self._publisher = Publisher(options.broker, config.boat.id, self._loop.time)
+        self._publisher = Publisher(
+            options.broker, config.boat.id, self._loop.time, {SENSOR_TOPIC: self._inbox.sensor}
+        )
         self._page = PageServer(
             options.port,
             config.boat.title,
             config.boat.units,
             config.rods,
-            self._set,
+            self._inbox.set,
             bodies=config.bodies,
             now_s=self._now_s,
+            on_note=self._inbox.typed,
+            kinds=notes.offered(),
         )
 
     def _now_s(self) -> float:
         return self._loop.time() - self._start_s
-
-    def _set(self, setting: LineSetting) -> None:
-        self._settings = [*self._settings, setting][-MAX_SETTINGS:]
 
     async def run(self) -> dict[str, object]:
         """Run until stopped by a signal or by `seconds`; returns the summary.
@@ -147,8 +148,9 @@ class Daemon:
             due_s = tick * STEP_S
             await asyncio.sleep(max(0.0, due_s - self._now_s()))
             self._meter.stepped(self._now_s() - due_s)
-            settings, self._settings = tuple(self._settings), []
-            inputs = replace(self._intake.take(tick), settings=settings)
+            inputs = self._intake.take(tick)
+            settings, noted = self._inbox.take(inputs.t_s)
+            inputs = replace(inputs, settings=settings, notes=noted)
             self._fresh += len(inputs.sentences)
             if tick % PUBLISH_EVERY:
                 self._state = pipeline.advance(self._state, inputs)
@@ -173,6 +175,7 @@ class Daemon:
         return {
             "broker": {"url": broker.broker, "connected": broker.connected, "reason": broker.reason},
             "sources": self._intake.status(),
+            **({"sensors": {"refused": self._inbox.error}} if self._inbox.error else {}),
             "slips": self._meter.slips,
         }
 
@@ -198,7 +201,11 @@ class Daemon:
             "seconds": round(self._meter.steps * STEP_S, 2),
             "sentences": counts.sentences,
             "unused": counts.unused,
-            "rejects": {**{k: v for k, v in framing.items() if k != "good" and v}, **counts.rejects},
+            "rejects": {
+                **{k: v for k, v in framing.items() if k != "good" and v},
+                **counts.rejects,
+                **self._inbox.refused,
+            },
             "latency_ms": self._meter.latency_ms(),
             "slips": self._meter.slips,
             "worst_late_ms": round(1000.0 * self._meter.worst_late_s, 1),

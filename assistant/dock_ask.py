@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from assistant.errors import OptionError
@@ -11,15 +10,13 @@ from assistant.lines.chain import Water
 from assistant.lines.dock import Ask
 from assistant.lines.water import COLDEST_C, WARMEST_C, density_kg_m3
 from assistant.messages import BodyType, Config, Rod
-from assistant.units import DISPLAY_UNITS, LENGTHS_M, MPH_MPS, SPEEDS_MPS, TEMPERATURES_C, split_quantity
+from assistant.typed import SCALES, quantity
+from assistant.units import DISPLAY_UNITS, MPH_MPS
 
 USUAL_MPS = 2.4 * MPH_MPS  # common practice, no source: an ordinary trolling speed
 SPEEDS = (0.2, 4.0)  # [m/s] that may be asked for
 LENGTHS = (0.5, 600.0)  # [m], as of line_out in spread.toml
 FRESHEST_KG_M3, SAME_C = 1005.0, 15.0  # denser water at this temperature is salt
-
-Scale = Mapping[str, tuple[float, float]]
-"""Unit -> (factor, offset): SI = (typed - offset) x factor. The first is the one answers come in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,48 +51,17 @@ def asked(config: Config, name: str, question: Question) -> Asked:
         raise OptionError(f"{name!r}: no such rod; the configuration has {', '.join(names)}")
     rod = config.rods[names.index(name)]
     first = {unit: shown.label for unit, shown in DISPLAY_UNITS[config.boat.units].items()}
-    lengths = {unit: (factor, 0.0) for unit, factor in LENGTHS_M.items()}
-    speeds = {unit: (factor, 0.0) for unit, factor in SPEEDS_MPS.items()}
     out_m, speed_mps, temp_c, dial = rod.line_out_m, USUAL_MPS, None, None
     if question.out is not None:
-        out_m = quantity("--out", question.out, lengths, first["m"], LENGTHS)
+        out_m = quantity("--out", question.out, SCALES["m"], first["m"], LENGTHS)
     if question.speed is not None:
-        speed_mps = quantity("--speed", question.speed, speeds, first["m/s"], SPEEDS)
+        speed_mps = quantity("--speed", question.speed, SCALES["m/s"], first["m/s"], SPEEDS)
     if question.water is not None:
-        temp_c = quantity("--water", question.water, TEMPERATURES_C, first["degC"], (COLDEST_C, WARMEST_C))
+        temp_c = quantity("--water", question.water, SCALES["degC"], first["degC"], (COLDEST_C, WARMEST_C))
     if question.setting is not None:
         dial = _dial(config, rod, question.setting)
     ask = Ask(out_m, dial, speed_mps, water_at(config, temp_c))
     return Asked(names.index(name), ask, rigged_dial(rod) if dial is None else dial, temp_c, question)
-
-
-def quantity(option: str, typed: str, scale: Scale, usual: str, limits: tuple[float, float]) -> float:
-    """A typed quantity in SI.
-
-    Args:
-        usual: the unit that errors speak in when none was understood; limits: least and most in SI.
-    Raises:
-        OptionError: no number with one of the units, or out of range; says the range.
-    """
-    unit, value = usual, math.nan
-    try:
-        number, unit = split_quantity(typed, scale)
-        value = (number - scale[unit][1]) * scale[unit][0]
-    except ValueError:
-        pass  # said below, with the range
-    if limits[0] <= value <= limits[1]:
-        return value
-    factor, offset = scale[unit]
-    least, most = (
-        _within(edge / factor + offset, inward) for edge, inward in zip(limits, (1, -1), strict=True)
-    )
-    raise OptionError(f"{option} {typed!r}: want {least}..{most} {unit} (units: {', '.join(scale)})")
-
-
-def _within(edge: float, inward: int) -> str:
-    """An edge of a range to four digits, rounded into the range: what is shown as allowed is."""
-    unit = 10.0 ** (math.floor(math.log10(abs(edge))) - 3) if edge else 1.0
-    return f"{inward * math.ceil(round(inward * edge / unit, 6)) * unit:.4g}"
 
 
 def water_at(config: Config, temp_c: float | None) -> Water:

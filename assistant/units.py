@@ -98,6 +98,15 @@ def parse_length_m(text: str | float) -> float:
 
 SPEEDS_MPS: Mapping[str, float] = {"m/s": 1.0, "mph": MPH_MPS, "kn": KNOT_MPS, "km/h": KMH_MPS}
 """Units a speed may be typed in."""
+FORCES_N: Mapping[str, float] = {
+    "lb": POUND_FORCE_N,
+    "N": 1.0,
+    "kg": GRAVITY_M_S2,
+    "oz": POUND_FORCE_N / 16.0,
+}
+"""Units a pull may be typed in: what a spring scale shows."""
+ANGLES_RAD: Mapping[str, float] = {"deg": TAU / 360.0}
+"""Units an angle may be typed in."""
 TEMPERATURES_C: Mapping[str, tuple[float, float]] = {"C": (1.0, 0.0), "F": (5.0 / 9.0, 32.0)}
 """Units a temperature may be typed in: degrees Celsius = (typed - second) x first."""
 

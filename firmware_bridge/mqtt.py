@@ -54,17 +54,25 @@ class Publisher:
         url: none, embedded[:PORT] or mqtt(s)://[user:pass@]host[:port][?ca=PATH].
         boat: [a-z0-9-]+, the <boat> of the topics.
         clock: seconds, monotonic; used for Status.since_s only.
+        inbox: topic suffix -> called with each payload that comes there. A retained one is passed over: it is old.
 
     Raises:
         ValueError: `url` or `boat` is not of that form.
     """
 
-    def __init__(self, url: str, boat: str, clock: Callable[[], float]) -> None:
+    def __init__(
+        self,
+        url: str,
+        boat: str,
+        clock: Callable[[], float],
+        inbox: Mapping[str, Callable[[bytes], None]] | None = None,
+    ) -> None:
         if not re.fullmatch(BOAT_PATTERN, boat):
             raise ValueError(f"boat {boat!r}: the id must match {BOAT_PATTERN}, as it is part of every topic")
         self._broker = parse_url(url)
         self._prefix = f"spreadwatch/{boat}/"
         self._clock = clock
+        self._inbox = {f"{self._prefix}{suffix}": take for suffix, take in (inbox or {}).items()}
         self._slots: dict[str, Message] = {}
         self._wake = asyncio.Event()
         self._identifier = f"spreadwatch-{boat}-{secrets.token_hex(4)}"
@@ -142,7 +150,7 @@ class Publisher:
             username=self._broker.username, password=self._broker.password,
             tls_context=await asyncio.to_thread(self._broker.tls_context), identifier=self._identifier,
             will=will, keepalive=KEEPALIVE_S, timeout=TIMEOUT_S, logger=self._quiet_logger(),
-            max_queued_incoming_messages=100,  # we subscribe to one topic only; a flood there must not grow
+            max_queued_incoming_messages=100,  # a flood on a topic that we subscribe to must not grow
         )  # fmt: skip
         paho = client._client
         paho.connect_timeout = TIMEOUT_S
@@ -150,7 +158,9 @@ class Publisher:
             await client.__aenter__()
         except BaseException:
             # A broker that accepts and stays silent would keep this socket and, thawed, send its last will.
-            paho.on_disconnect = None  # it would ask a future that is already cancelled, in a callback of the loop
+            paho.on_disconnect = (
+                None  # it would ask a future that is already cancelled, in a callback of the loop
+            )
             paho.disconnect()
             raise
         try:
@@ -176,6 +186,8 @@ class Publisher:
             )
             try:
                 await client.publish(f"{self._prefix}online", b"online", qos=1, retain=True)
+                for topic in self._inbox:
+                    await client.subscribe(topic, qos=0)
                 async with asyncio.TaskGroup() as tasks:
                     tasks.create_task(self._listen(client), name="mqtt.listen")
                     tasks.create_task(self._self_test(client), name="mqtt.self-test")
@@ -188,8 +200,13 @@ class Publisher:
                 raise
 
     async def _listen(self, client: Client) -> None:
-        """Notice the loss of the connection even when there is nothing to publish; take in our probe."""
+        """Notice the loss of the connection even when there is nothing to publish; take in probe and inbox."""
         async for message in client.messages:
+            take = self._inbox.get(str(message.topic))
+            if take is not None:
+                if not message.retain and isinstance(message.payload, bytes):
+                    take(message.payload)
+                continue
             probed = self._probed
             if probed is not None and not probed.done() and message.payload == self._identifier.encode():
                 probed.set_result(None)

@@ -2,6 +2,7 @@
 
 GET  /             the page and its parts (FILES)        GET /events   the newest state, as it comes
 GET  /api/frame    the newest frame                      POST /api/setting  {"rod": NAME, FIELD: VALUE}
+                                                         POST /api/note     {"rod": NAME, "kind": K, "value": V}
 """
 
 from __future__ import annotations
@@ -45,6 +46,7 @@ FILES: Mapping[str, tuple[str, str]] = {  # path: (file of the page, content typ
     "/spread.js": ("spread.js", JAVASCRIPT),
     "/rows.js": ("rows.js", JAVASCRIPT),
     "/change.js": ("change.js", JAVASCRIPT),
+    "/note.js": ("note.js", JAVASCRIPT),
     "/icon.svg": ("icon.svg", "image/svg+xml"),
 }
 SIDES = ("port", "centre", "starboard")
@@ -84,6 +86,8 @@ class PageServer:
         on_setting: called with each checked LineSetting.
         bodies: the body types, for the range of each planer's dial.
         now_s: t_s [s] of a setting made now.
+        on_note: called with the body of each note; raises Refused. None: notes are not taken.
+        kinds: what may be noted, for the form: {word: {"words": [...], "unit": SI unit}}.
         host: the address to listen on; loopback unless the network is meant to see the page.
         names: host names besides the local ones under which the page may be asked for.
     """
@@ -98,6 +102,8 @@ class PageServer:
         *,
         bodies: Mapping[str, BodyType] | None = None,
         now_s: Callable[[], float] = lambda: math.nan,
+        on_note: Callable[[bytes], None] | None = None,
+        kinds: Mapping[str, object] | None = None,
         host: str = "127.0.0.1",
         names: Sequence[str] = (),
     ) -> None:
@@ -106,6 +112,7 @@ class PageServer:
         self._names = (*LOCAL_NAMES, *names)
         self._on_setting = on_setting
         self._now_s = now_s
+        self._on_note = on_note
         self._limits = {rod.name: limits_of(rod, bodies or {}) for rod in rods}
         self._fixed: Json = {
             "title": title,
@@ -113,6 +120,7 @@ class PageServer:
             "about": {rod.name: {"text": rod.about, "side": rod.side} for rod in rods},
             "dials": {rod: limits.dial for rod, limits in self._limits.items()},
             "labels": {rod: limits.labels for rod, limits in self._limits.items()},
+            "kinds": dict(kinds or {}),
             "units": {unit: dataclasses.asdict(row) for unit, row in DISPLAY_UNITS[units].items()},
         }
         self._newest = Newest(time.monotonic)
@@ -195,6 +203,7 @@ class PageServer:
                 Route("/events", EventStream(self._newest, stop)),
                 Route("/api/frame", self._get_frame),
                 Route("/api/setting", self._post_setting, methods=["POST"]),
+                Route("/api/note", self._post_note, methods=["POST"]),
                 Route("/api/me", self._get_me),
             ],
             middleware=[Middleware(Guard, hosts=allowed_hosts(self._names, self.port))],
@@ -209,17 +218,32 @@ class PageServer:
         return JSONResponse({"may_set": is_loopback(request.scope)})
 
     async def _post_setting(self, request: Request) -> Response:
-        body = b""
         try:
-            async for chunk in request.stream():
-                body += chunk
-                if len(body) > MAX_BODY_BYTES:
-                    raise Refused(413, f"body: more than {MAX_BODY_BYTES} bytes")
-            setting = parse_setting(body, self._limits, self._now_s())
+            setting = parse_setting(await _body(request), self._limits, self._now_s())
         except Refused as refused:
             return JSONResponse({"error": str(refused)}, refused.status)
         self._on_setting(setting)
         return JSONResponse({"taken": setting.rod})
+
+    async def _post_note(self, request: Request) -> Response:
+        try:
+            body = await _body(request)
+            if self._on_note is None:
+                raise Refused(404, "notes are not taken here")
+            self._on_note(body)
+        except Refused as refused:
+            return JSONResponse({"error": str(refused)}, refused.status)
+        return JSONResponse({"taken": True})
+
+
+async def _body(request: Request) -> bytes:
+    """The body of a request, if it is of modest size."""
+    body = b""
+    async for chunk in request.stream():
+        body += chunk
+        if len(body) > MAX_BODY_BYTES:
+            raise Refused(413, f"body: more than {MAX_BODY_BYTES} bytes")
+    return body
 
 
 def _file(name: str, content_type: str) -> Callable[[Request], Awaitable[Response]]:

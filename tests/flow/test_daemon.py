@@ -73,6 +73,39 @@ async def _retained(broker: int) -> dict[str, bytes]:
     return topics
 
 
+def test_a_note_reaches_the_frame_of_the_running_daemon() -> None:
+    """Typed on the same machine, out at page and broker; nonsense ends in its own words and exit 2."""
+    page, broker = free_ports(2)
+    process = start("run", "--source", f"udp:{udp_port()}", "--broker", f"embedded:{broker}", "--port", page)
+    until(lambda: get_frame(page), process)
+    for words in (("P1", "bend", "soft"), ("R1", "speed", "1.9", "--unit", "mph", "--depth", "70ft")):
+        assert finished(start("note", *words, "--port", page))[:2] == (0, f"{words[0]}: taken\n")
+    code, out, err = finished(start("note", "P1", "bend", "sfot", "--port", page))
+    assert (code, out) == (2, "") and "want one of soft, usual, hard" in err
+    frame = until(lambda: (f := get_frame(page)) and "R1" in f.get("seen", {}) and f, process)
+    assert frame["seen"]["P1"]["bend"]["word"] == "soft"
+    ball = frame["seen"]["R1"]["ball_speed_mps"]
+    assert ball["value"] == pytest.approx(1.9 * 1609.344 / 3600, abs=1e-5)
+    assert ball["depth_m"] == pytest.approx(21.336) and ball["state"] == "ok"
+    asyncio.run(_sensor(broker))
+    found = until(lambda: (f := get_frame(page)) and "pull_n" in f["seen"]["P1"] and f, process)
+    assert found["seen"]["P1"]["pull_n"]["value"] == 44.0
+    process.send_signal(signal.SIGINT)
+    assert summary_of(process)["rejects"]["sensor message"] == 1
+    code, _, err = finished(start("note", "P1", "bend", "soft", "--port", page))
+    assert code == 2 and "nobody answers" in err
+
+
+async def _sensor(broker: int) -> None:
+    """A load cell that sends a few values a second, and one line of rubbish."""
+    async with aiomqtt.Client("127.0.0.1", broker, timeout=5) as client:
+        await client.publish("spreadwatch/marigold/sensor", b"44", qos=1)
+        for _ in range(4):
+            payload = json.dumps({"rod": "P1", "kind": "pull", "value": 44.0})
+            await client.publish("spreadwatch/marigold/sensor", payload, qos=1)
+            await asyncio.sleep(0.3)
+
+
 def test_pty_source() -> None:
     """A serial port: a pseudo-terminal of the kernel; nothing is ever written to it."""
     ours, theirs = pty.openpty()

@@ -18,6 +18,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.units": (),
     "assistant.config": (
         *BASE,
+        "assistant.config_below",
         "assistant.config_files",
         "assistant.config_keys",
         "assistant.config_reels",
@@ -51,6 +52,8 @@ PURE = (
     "assistant.panel",
     "assistant.locate",
     "assistant.pipeline",
+    "assistant.notes",
+    "assistant.typed",
 )
 SHELLS = ("assistant.lines.cases", "assistant.lines.bench", "assistant.lines.peer")  # around pure code
 IMPURE = {

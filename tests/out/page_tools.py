@@ -11,7 +11,9 @@ from typing import Literal
 from out_frames import demo_frame, demo_rods
 from playwright.async_api import Browser, Page, async_playwright
 
+from assistant.inbox import Inbox
 from assistant.messages import BodyType, Frame, LineSetting, Rod
+from assistant.notes import offered
 from assistant.web.server import PageServer
 from firmware_bridge.broker import free_port
 
@@ -28,6 +30,7 @@ class Serving:
         self.extras = extras
         self.silent = False
         self.settings: list[LineSetting] = []
+        self.inbox = Inbox([], lambda: 12.5)
 
     async def feed(self) -> None:
         """Offer the frame at 4 Hz."""
@@ -48,6 +51,7 @@ async def serving(
 ) -> AsyncIterator[Serving]:
     """A page server of the demo spread, fed until the end of the block."""
     taken: list[LineSetting] = []
+    inbox = Inbox([rod.name for rod in rods or demo_rods()], lambda: 12.5)
     server = PageServer(
         free_port(port_from),
         title,
@@ -56,12 +60,14 @@ async def serving(
         taken.append,
         bodies={"disc": DISC},
         now_s=lambda: 12.5,
+        on_note=inbox.typed,
+        kinds=offered(),
     )
     server.bind()
     here = Serving(
         server, frame or demo_frame(), {"status": {"udp:10110": {"good": 120, "rejects": {"bad_sum": 3}}}}
     )
-    here.settings = taken
+    here.settings, here.inbox = taken, inbox
     stop = asyncio.Event()
     tasks = [asyncio.create_task(server.serve(stop))]
     if feeding:
@@ -96,9 +102,13 @@ async def ask(
     return int(status.split()[1]), {k.lower(): v for k, v in (line.split(": ", 1) for line in lines)}, rest
 
 
-async def post(here: Serving, asked: object, **headers: str) -> Answer:
+async def post(here: Serving, asked: object, path: str = "/api/setting", **headers: str) -> Answer:
     body = asked if isinstance(asked, bytes) else json.dumps(asked).encode()
-    return await ask(here, "/api/setting", "POST", body, **({"Content_Type": "application/json"} | headers))
+    return await ask(here, path, "POST", body, **({"Content_Type": "application/json"} | headers))
+
+
+async def post_note(here: Serving, asked: object, **headers: str) -> Answer:
+    return await post(here, asked, "/api/note", **headers)
 
 
 @contextlib.asynccontextmanager

@@ -12,7 +12,7 @@ from out_frames import BOAT, NUMBERS, RODS, demo_frame, demo_line, demo_q, demo_
 from page_tools import PHONE, chromium, opened, serving
 from playwright.async_api import Browser, Page
 
-from assistant.messages import Alert, Frame, Q, Rod
+from assistant.messages import Alert, Frame, Q, Rod, Seen
 
 # Independent of units.py: NIST SP 811 (2008), appendix B.8: foot, mile per hour, pound-force
 FEET, MPH, POUNDS = 0.3048, 0.44704, 4.448222
@@ -230,6 +230,37 @@ async def test_a_change_is_said_in_the_units_shown_and_taken_in_si(browser: Brow
         await page.locator("#change .answer", has_text="0 to 600").wait_for(timeout=5000)
         assert len(here.settings) == 1
         assert all("422" in error for error in errors)  # the refusal itself, which browsers log
+
+
+async def test_what_was_seen_is_typed_and_shown_with_its_age(browser: Browser) -> None:
+    seen = {
+        "ball_speed_mps": Seen(Q(0.85, 0.8, 0.9, "m/s", "ok", 3.0, "mqtt/R1"), depth_m=21.336),
+        "bend": Seen(Q(-1.0, None, None, "", "stale", 400.0, "typed"), "soft"),
+        "touch": Seen(Q(None, None, None, "", "dead", 4000.0, "typed")),
+    }
+    async with serving(replace(demo_frame(), seen={"R1": seen})) as here:
+        page, errors = await opened(browser, here)
+        said = await text(page, "[data-rod=R1] .seen")
+        assert said == "speed at the ball 1.9 mph at 70 ft (3 s ago), bend soft (7 min ago)"
+        assert not await page.locator("[data-rod=P1] .seen").is_visible()
+        old = "(() => { const e = document.querySelector('[data-rod=R1] .seen .old');"
+        shown = await page.evaluate(f"{old} return [e.textContent, getComputedStyle(e).color]; }})()")
+        assert shown == ["bend soft (7 min ago)", GREY]
+        await page.click("#note summary")
+        form = "#note label:has-text('{}') >> nth=0 >> {}"
+        await page.select_option(form.format("Rod", "select"), "R2")
+        await page.select_option(form.format("What", "select"), "speed")
+        await page.fill(form.format("It shows", "input"), "2.1")
+        await page.fill(form.format("Where", "input"), "85")
+        await page.click("#note button")
+        await page.locator("#note .answer", has_text="R2: taken.").wait_for(timeout=5000)
+        (note,) = here.inbox.take(1.0)[1]
+        assert (note.rod, note.kind) == ("R2", "ball_speed_mps")
+        assert note.value == pytest.approx(2.1 * MPH) and note.depth_m == pytest.approx(85 * FEET)
+        await page.fill(form.format("It shows", "input"), "fast")
+        await page.click("#note button")
+        await page.locator("#note .answer", has_text="want 0..11.18 mph").wait_for(timeout=5000)
+        assert [error for error in errors if "422" not in error] == []
 
 
 async def test_a_foreign_page_cannot_read_or_change_anything(browser: Browser) -> None:

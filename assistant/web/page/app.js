@@ -1,6 +1,7 @@
 // Newest state in, everything drawn; twice that by the page's own clock, so that silence shows.
 import { makeChange } from "./change.js";
 import { Link } from "./link.js";
+import { makeNote } from "./note.js";
 import { drawRows } from "./rows.js";
 import { drawRuler } from "./ruler.js";
 import { drawSpread } from "./spread.js";
@@ -29,8 +30,11 @@ function draw() {
   drawStrip(byId("strip"), state);
   drawPictures();
   drawRows(byId("rows"), state);
-  if (maySet && byId("change").hidden) makeChange(byId("change"), state);
-  byId("change").hidden = !maySet;
+  if (maySet && byId("change").hidden) {
+    makeChange(byId("change"), state);
+    makeNote(byId("note"), state);
+  }
+  byId("change").hidden = byId("note").hidden = !maySet;
   drawStatus(byId("status"), state.status ?? {});
 }
 

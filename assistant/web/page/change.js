@@ -2,10 +2,10 @@
 
 const STATES = ["aboard", "going out", "fishing", "fish on", "coming in", "unknown"];
 
-const make = (tag, text = "") => Object.assign(document.createElement(tag), { textContent: text });
-const options = (select, names) => select.replaceChildren(...names.map((name) => make("option", name)));
+export const make = (tag, text = "") => Object.assign(document.createElement(tag), { textContent: text });
+export const options = (select, names) => select.replaceChildren(...names.map((name) => make("option", name)));
 
-function field(form, label, input) {
+export function field(form, label, input) {
   const box = make("label", label);
   box.append(input);
   form.append(box);
@@ -14,11 +14,11 @@ function field(form, label, input) {
 
 const number = () => Object.assign(make("input"), { type: "number", step: "any", inputMode: "decimal" });
 
-async function send(asked) {
+export async function send(path, asked) {
   const body = JSON.stringify(asked);
   const headers = { "Content-Type": "application/json" };
   try {
-    const answer = await fetch("/api/setting", { method: "POST", headers, body });
+    const answer = await fetch(path, { method: "POST", headers, body });
     if (answer.ok) return `${asked.rod}: taken.`;
     const said = await answer.text();
     return said.startsWith("{") ? JSON.parse(said).error : said;
@@ -54,7 +54,7 @@ export function makeChange(details, state) {
     if (out.value) asked.line_out_m = Number(out.value) / state.units.m.scale;
     if (dial.value) asked.setting = dial.type === "text" ? dial.value.trim() : Number(dial.value);
     if (STATES.includes(rodState.value)) asked.rod_state = rodState.value;
-    answer.textContent = await send(asked);
+    answer.textContent = await send("/api/setting", asked);
   });
   details.append(form);
 }

@@ -1,5 +1,5 @@
 // One row per rod: its numbers in words and figures, and what is odd about it.
-import { cell, fill, show } from "./units.js";
+import { age, cell, fill, marked, show } from "./units.js";
 
 const FOUR = [
   { label: "Swing", q: "swing_m", transform: Math.abs, note: (shown, q) => sideOf(shown, q) },
@@ -27,7 +27,7 @@ function makeRow(rod, state) {
   head.append(make("span", "rod", rod), depth, make("span", "rod-state"));
   const four = make("div", "four");
   four.append(...FOUR.map((row) => cell(row.label, row.q)));
-  box.append(head, make("p", "about", about.text), four, make("p", "conditions"), make("p", "limit"));
+  box.append(head, make("p", "about", about.text), four, make("p", "conditions"), make("p", "seen"), make("p", "limit"));
   return box;
 }
 
@@ -46,11 +46,31 @@ function fillRow(box, row, units, limit) {
   box.querySelector(".limit").textContent = limit && depth.state !== "dead" ? `Its band comes mostly from: ${limit}` : "";
 }
 
+const NAMES = {
+  ball_speed_mps: "speed at the ball", ball_temp_c: "temperature below", pull_n: "measured pull",
+  logged_depth_m: "logged depth", lean_rad: "lean", lean: "lean", bend: "bend", touch: "touched",
+};
+
+// What sensors at the rod and the crew said, each with its age; nothing of what is too old to be said.
+function drawSeen(line, seen, units) {
+  const parts = Object.entries(seen ?? {}).filter(([, one]) => one.state !== "dead").map(([kind, one]) => {
+    const shown = show(one, units);
+    const value = one.word ?? `${marked(shown)}\u00a0${shown.label}`;
+    const at = one.depth_m === null ? "" : ` at ${show({ ...one, value: one.depth_m, unit: "m" }, units).number}\u00a0${units.m.label}`;
+    const text = `${NAMES[kind] ?? kind} ${value}${at} (${age(one.age_s)} ago)`;
+    return make("span", one.state === "ok" ? "" : "old", text);
+  });
+  line.replaceChildren(...parts.flatMap((part, i) => (i ? [", ", part] : [part])));
+}
+
 export function drawRows(root, state) {
   const key = JSON.stringify([state.order, state.about]);
   if (root.dataset.key !== key) {
     root.dataset.key = key;
     root.replaceChildren(...state.order.map((rod) => makeRow(rod, state)));
   }
-  state.order.forEach((rod, i) => fillRow(root.children[i], state.lines[rod], state.units, state.limits?.[rod]));
+  state.order.forEach((rod, i) => {
+    fillRow(root.children[i], state.lines[rod], state.units, state.limits?.[rod]);
+    drawSeen(root.children[i].querySelector(".seen"), state.seen?.[rod], state.units);
+  });
 }

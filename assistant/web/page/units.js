@@ -29,7 +29,7 @@ function reason(q, dead) {
   return q.state === "doubtful" ? q.cause || q.source : "";
 }
 
-const age = (seconds) => (seconds === null ? "?" : seconds < 90 ? `${Math.round(seconds)} s`
+export const age = (seconds) => (seconds === null ? "?" : seconds < 90 ? `${Math.round(seconds)} s`
   : `${Math.round(seconds / 60)} min`);
 
 // A whole compass degree, 0..359.

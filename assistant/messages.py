@@ -87,6 +87,18 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened, as the crew said it; `kind` is one of outings.happenings.KINDS."""
+
+    t_s: float
+    kind: str
+    rod: str | None = None  # None: nobody said which
+    value: float | str | None = None
+    source: str = "typed"  # "typed", "mqtt", "page"
+    corrects: int | None = None  # number in the outing of the event that this one replaces
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """One decoded value in SI. `quantity` is one of sensing.nmea.QUANTITIES."""
 

@@ -92,6 +92,7 @@ class Daemon:
             self._inbox.set,
             bodies=config.bodies,
             now_s=self._now_s,
+            on_action=self._inbox.act,
             on_note=self._inbox.typed,
             kinds=notes.offered(),
         )
@@ -148,9 +149,7 @@ class Daemon:
             due_s = tick * STEP_S
             await asyncio.sleep(max(0.0, due_s - self._now_s()))
             self._meter.stepped(self._now_s() - due_s)
-            inputs = self._intake.take(tick)
-            settings, noted = self._inbox.take(inputs.t_s)
-            inputs = replace(inputs, settings=settings, notes=noted)
+            inputs = self._inbox.into(self._intake.take(tick))
             self._fresh += len(inputs.sentences)
             if tick % PUBLISH_EVERY:
                 self._state = pipeline.advance(self._state, inputs)

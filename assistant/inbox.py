@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection
 from dataclasses import replace
 
 from assistant.errors import OptionError
-from assistant.messages import LineSetting, Note
+from assistant.messages import AlertAction, Inputs, LineSetting, Note
 from assistant.notes import parse_note
 from assistant.sensing.below import TYPED
 from assistant.web.settings import Refused
@@ -17,7 +17,7 @@ SENSOR_TOPIC = "sensor"  # below spreadwatch/<boat>/
 
 
 class Inbox:
-    """Takes in from anywhere in the loop; `take` empties it.
+    """Takes in from anywhere in the loop; `into` empties it.
 
     Args:
         rods: names of the rods there are; now_s: t_s [s] of what comes now.
@@ -28,12 +28,17 @@ class Inbox:
         self._now_s = now_s
         self._settings: list[LineSetting] = []
         self._notes: list[Note] = []
+        self._actions: list[AlertAction] = []
         self.refused: Counter[str] = Counter()
         self.error = ""  # the last refusal of a sensor's message
 
     def set(self, setting: LineSetting) -> None:
         """A setting of the operator, already checked."""
         self._settings = [*self._settings, setting][-WAITING:]
+
+    def act(self, action: AlertAction) -> None:
+        """What the crew did about an alert, already checked."""
+        self._actions = [*self._actions, action][-WAITING:]
 
     def typed(self, body: bytes) -> None:
         """A note that a person typed.
@@ -57,8 +62,9 @@ class Inbox:
     def _add(self, note: Note) -> None:
         self._notes = [*self._notes, note][-WAITING:]
 
-    def take(self, t_s: float) -> tuple[tuple[LineSetting, ...], tuple[Note, ...]]:
-        """What came since the last time. Notes get the flow's time: a replay's runs ahead of ours at a gap."""
+    def into(self, inputs: Inputs) -> Inputs:
+        """The step's inputs with what came since the last time. Notes and actions get the flow's time: a replay's runs ahead of ours at a gap."""
         settings, self._settings = tuple(self._settings), []
-        notes, self._notes = tuple(replace(note, t_s=t_s) for note in self._notes), []
-        return settings, notes
+        notes, self._notes = tuple(replace(note, t_s=inputs.t_s) for note in self._notes), []
+        actions, self._actions = tuple(replace(one, t_s=inputs.t_s) for one in self._actions), []
+        return replace(inputs, settings=settings, notes=notes, actions=actions)

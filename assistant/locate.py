@@ -15,6 +15,7 @@ from assistant.estimate.boat import Steering
 from assistant.messages import (
     BOAT_QUANTITIES,
     Accepted,
+    AlertAction,
     BoatConfig,
     BoatState,
     Estimate,
@@ -65,6 +66,7 @@ class Instant(NamedTuple):
     utc: str | None = None
     boat: BoatState | None = None  # only where a Frame is wanted
     seen: Mapping[str, Mapping[str, Seen]] = {}  # likewise
+    actions: Sequence[AlertAction] = ()
 
 
 def initial(config: BoatConfig) -> LocateState:
@@ -129,12 +131,12 @@ def advance(state: LocateState, inputs: Inputs) -> LocateState:
 def located(state: LocateState, inputs: Inputs, wanted: bool) -> tuple[LocateState, Instant]:
     """Advance to `inputs.t_s`; where a Frame is `wanted`, all that is known of the boat goes with the Instant."""
     state = advance(state, inputs)
+    instant = Instant(inputs.t_s, inputs.settings, inputs.settle, state.steering, actions=inputs.actions)
     if not wanted:
-        return state, Instant(inputs.t_s, inputs.settings, inputs.settle, state.steering)
+        return state, instant
     utc = inputs.utc or state.utc.at(inputs.t_s)
     boat = estimate.report(state.estimate, state.steering, utc)
-    seen = below.seen(state.words, inputs.t_s)
-    return state, Instant(inputs.t_s, inputs.settings, inputs.settle, state.steering, utc, boat, seen)
+    return state, instant._replace(utc=utc, boat=boat, seen=below.seen(state.words, inputs.t_s))
 
 
 def causes(state: LocateState) -> dict[str, str]:

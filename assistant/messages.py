@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 State = Literal["ok", "doubtful", "stale", "dead"]
+Priority = Literal["alarm", "warning", "caution"]
 Mode = Literal["live", "simulated", "replayed"]
 RodState = Literal["aboard", "going out", "fishing", "fish on", "coming in", "unknown"]
 Side = Literal["port", "starboard", "centre"]
@@ -99,6 +100,16 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
+class AlertAction:
+    """What the crew did about an alert; without a key, about all of them."""
+
+    t_s: float
+    kind: Literal["acknowledge", "mute", "shelve"]
+    key: str | None = None
+    seconds: float = 900.0  # of a shelved one
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """One decoded value in SI. `quantity` is one of sensing.nmea.QUANTITIES."""
 
@@ -127,6 +138,7 @@ class Inputs:
     sentences: tuple[Sentence, ...] = ()
     settings: tuple[LineSetting, ...] = ()
     notes: tuple[Note, ...] = ()
+    actions: tuple[AlertAction, ...] = ()
     utc: str | None = None  # ISO 8601 of this instant when a replay clock knows it better
     settle: bool = False  # after a gap of more than 60 s: lines settle anew
 
@@ -208,12 +220,16 @@ class LineState:
 class Alert:
     """One situation to tell; `phase` is "active", "acknowledged" or "gone"."""
 
-    t_s: float
+    t_s: float  # since when it stands
     key: str
-    rod: str | None
-    priority: Literal["alarm", "warning", "caution"]
+    rod: str | None  # where it is about one rod only
+    priority: Priority
     text: str
     phase: str
+    rods: tuple[str, ...] = ()
+    evidence: Mapping[str, float | str | None] = field(default_factory=dict)  # value, limit, low, high, unit, age_s
+    audible: bool = True
+    silent: str = ""  # why it makes no sound, where the state of the boat decides that
 
 
 @dataclass(frozen=True, slots=True)
@@ -393,6 +409,29 @@ class Reel:
 
 
 @dataclass(frozen=True, slots=True)
+class Fact:
+    """Something known of a whole rig: a depth, or a ratio of two; it ties the coefficients of the rig's parts together."""
+
+    rod: Rod
+    says: Coefficient  # the depth [m], or the depth with what is `instead` over the depth without
+    lures: tuple[str, ...]  # what the last body may have been, each as likely
+    speed_mps: tuple[float, float]  # the range it is told of
+    setting: tuple[float, float] | None = None  # of the dial; None: as rigged
+    of: Literal["lure", "planer"] = "lure"  # whose depth: the last body's or the first one's
+    instead_lure: str | None = None
+    instead_speed_mps: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AlertLimits:
+    """What the captain wants; what is None or missing is not judged."""
+
+    lure_slow_mps: float | None = None
+    lure_fast_mps: float | None = None
+    wanted_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # by rod, shallow and deep end
+
+
+@dataclass(frozen=True, slots=True)
 class Config:
     """Everything configured, validated."""
 
@@ -405,3 +444,5 @@ class Config:
     page_port: int = 8620
     origin: Mapping[str, str] = field(default_factory=dict)  # where each part was read: {"boat": path, ...}
     reels: tuple[Reel, ...] = ()
+    facts: tuple[Fact, ...] = ()
+    alerts: AlertLimits = AlertLimits()

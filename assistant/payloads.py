@@ -76,6 +76,22 @@ def alert_object(alert: Alert) -> Json:
         "priority": alert.priority,
         "text": alert.text,
         "phase": alert.phase,
+        "rods": list(alert.rods),
+        "audible": alert.audible,
+        "silent": alert.silent,
+        "evidence": {name: _plain(value) for name, value in alert.evidence.items()},
+    }
+
+
+def _plain(value: float | str | None) -> float | str | None:
+    return value if isinstance(value, str) else rounded(value)
+
+
+def alert_payloads(frame: Frame) -> dict[str, bytes]:
+    """Each alert under its key; an empty payload takes one that is gone off the broker."""
+    return {
+        f"alert/{topic_level(alert.key)}": b"" if alert.phase == "gone" else to_json(alert_object(alert))
+        for alert in frame.alerts
     }
 
 
@@ -149,6 +165,7 @@ TOPICS: tuple[Topic, ...] = (
         retained=True,
         qos=1,
     ),
+    Topic(suffix="alert/<key>", payloads=alert_payloads, retained=True, qos=1),
     Topic(
         suffix="seen/<rod>",
         payloads=lambda f: {f"seen/{topic_level(rod)}": to_json(seen_object(s)) for rod, s in f.seen.items()},

@@ -1,4 +1,4 @@
-"""THE FLOW, on one page: sentences -> readings -> gate -> boat (locate.py) -> lines -> Frame. Pure.
+"""THE FLOW, on one page: sentences -> readings -> gate -> boat (locate.py) -> lines -> alerts -> Frame. Pure.
 
 `step` is called once for each instant of the 4 Hz grid of t_s with everything that arrived up to it. Live,
 replay, benchmarks and tests call this one function, or its halves; it asks for no time, does no I/O and draws no
@@ -7,9 +7,11 @@ random numbers, so the same inputs give the same frames, and a state once return
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from assistant import locate
+from assistant.alerts import watch as watching
+from assistant.alerts.watch import Watch
 from assistant.frame import published_boat
 from assistant.lines import spread
 from assistant.locate import Counts, Instant, LocateState
@@ -22,7 +24,9 @@ class LinesState:
 
     mode: Mode
     spread: spread.SpreadState
+    config: Config
     seq: int = 0
+    watch: Watch = field(default_factory=Watch)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +49,7 @@ def initial(config: Config, mode: Mode, seed: int = 0) -> FlowState:
 
 def initial_lines(config: Config, mode: Mode, seed: int = 0) -> LinesState:
     """The second half of `initial`."""
-    return LinesState(mode, spread.initial(config, seed))
+    return LinesState(mode, spread.initial(config, seed), config)
 
 
 def step(state: FlowState, inputs: Inputs) -> tuple[FlowState, Frame]:
@@ -65,7 +69,7 @@ def follow(state: LinesState, instant: Instant) -> LinesState:
     """The second half of a step: every line on to this instant."""
     _, stw, heading = instant.steering
     lines = spread.advance(state.spread, stw, heading, instant.settings, instant.t_s, instant.settle)
-    return LinesState(state.mode, lines, state.seq)
+    return replace(state, spread=lines, watch=watching.heard(state.watch, instant.actions))
 
 
 def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
@@ -73,6 +77,7 @@ def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
     assert instant.boat is not None
     state = follow(state, instant)
     lines = spread.report(state.spread, instant.boat)
+    watch, alerts = watching.look(state.watch, state.config, instant.boat, lines, instant.t_s)
     boat = published_boat(instant.boat)
-    frame = Frame(instant.t_s, instant.utc, state.seq, state.mode, boat, lines, seen=instant.seen)
-    return LinesState(state.mode, state.spread, state.seq + 1), frame
+    frame = Frame(instant.t_s, instant.utc, state.seq, state.mode, boat, lines, alerts, seen=instant.seen)
+    return replace(state, seq=state.seq + 1, watch=watch), frame

@@ -3,6 +3,7 @@
 GET  /             the page and its parts (FILES)        GET /events   the newest state, as it comes
 GET  /api/frame    the newest frame                      POST /api/setting  {"rod": NAME, FIELD: VALUE}
                                                          POST /api/note     {"rod": NAME, "kind": K, "value": V}
+                                                         POST /api/alert    {"do": "acknowledge", "key": KEY}
 """
 
 from __future__ import annotations
@@ -25,9 +26,10 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from assistant.messages import BodyType, Frame, LineSetting, Rod
+from assistant.messages import AlertAction, BodyType, Frame, LineSetting, Rod
 from assistant.payloads import Json, frame_object, frame_payload, shapes_object, to_json
 from assistant.units import DISPLAY_UNITS
+from assistant.web.actions import parse_action
 from assistant.web.events import SEND_BUFFER_BYTES, EventStream, Newest
 from assistant.web.guard import LOCAL_NAMES, Guard, allowed_hosts, is_loopback
 from assistant.web.settings import MAX_BODY_BYTES, Refused, limits_of, parse_setting
@@ -47,6 +49,7 @@ FILES: Mapping[str, tuple[str, str]] = {  # path: (file of the page, content typ
     "/rows.js": ("rows.js", JAVASCRIPT),
     "/change.js": ("change.js", JAVASCRIPT),
     "/note.js": ("note.js", JAVASCRIPT),
+    "/alerts.js": ("alerts.js", JAVASCRIPT),
     "/icon.svg": ("icon.svg", "image/svg+xml"),
 }
 SIDES = ("port", "centre", "starboard")
@@ -86,6 +89,7 @@ class PageServer:
         on_setting: called with each checked LineSetting.
         bodies: the body types, for the range of each planer's dial.
         now_s: t_s [s] of a setting made now.
+        on_action: called with each checked AlertAction.
         on_note: called with the body of each note; raises Refused. None: notes are not taken.
         kinds: what may be noted, for the form: {word: {"words": [...], "unit": SI unit}}.
         host: the address to listen on; loopback unless the network is meant to see the page.
@@ -102,6 +106,7 @@ class PageServer:
         *,
         bodies: Mapping[str, BodyType] | None = None,
         now_s: Callable[[], float] = lambda: math.nan,
+        on_action: Callable[[AlertAction], None] = lambda action: None,
         on_note: Callable[[bytes], None] | None = None,
         kinds: Mapping[str, object] | None = None,
         host: str = "127.0.0.1",
@@ -112,6 +117,7 @@ class PageServer:
         self._names = (*LOCAL_NAMES, *names)
         self._on_setting = on_setting
         self._now_s = now_s
+        self._on_action = on_action
         self._on_note = on_note
         self._limits = {rod.name: limits_of(rod, bodies or {}) for rod in rods}
         self._fixed: Json = {
@@ -204,6 +210,7 @@ class PageServer:
                 Route("/api/frame", self._get_frame),
                 Route("/api/setting", self._post_setting, methods=["POST"]),
                 Route("/api/note", self._post_note, methods=["POST"]),
+                Route("/api/alert", self._post_alert, methods=["POST"]),
                 Route("/api/me", self._get_me),
             ],
             middleware=[Middleware(Guard, hosts=allowed_hosts(self._names, self.port))],
@@ -224,6 +231,14 @@ class PageServer:
             return JSONResponse({"error": str(refused)}, refused.status)
         self._on_setting(setting)
         return JSONResponse({"taken": setting.rod})
+
+    async def _post_alert(self, request: Request) -> Response:
+        try:
+            action = parse_action(await _body(request), self._now_s())
+        except Refused as refused:
+            return JSONResponse({"error": str(refused)}, refused.status)
+        self._on_action(action)
+        return JSONResponse({"taken": action.kind})
 
     async def _post_note(self, request: Request) -> Response:
         try:

@@ -60,6 +60,7 @@ async def serving(
         taken.append,
         bodies={"disc": DISC},
         now_s=lambda: 12.5,
+        on_action=inbox.act,
         on_note=inbox.typed,
         kinds=offered(),
     )

@@ -21,7 +21,7 @@ from page_tools import ask, post_note, serving
 
 from assistant.errors import OptionError
 from assistant.inbox import WAITING, Inbox
-from assistant.messages import Note
+from assistant.messages import Inputs, Note
 from assistant.notes import parse_note
 from assistant.sensing.below import KINDS
 from assistant.sensing.quality import TABLE
@@ -130,7 +130,7 @@ async def test_the_page_takes_a_note_from_this_machine_only_as_json() -> None:
         good = {"rod": "C", "kind": "bend", "value": "hard"}
         status, _, body = await post_note(here, good)
         assert status == 200, body
-        (note,) = here.inbox.take(12.5)[1]
+        (note,) = here.inbox.into(Inputs(12.5)).notes
         assert (note.rod, note.kind, note.value, note.source) == ("C", "bend", "hard", "typed")
         status, _, body = await post_note(here, {**good, "value": "harder"})
         assert status == 422 and "soft, usual, hard" in json.loads(body)["error"]
@@ -138,14 +138,14 @@ async def test_the_page_takes_a_note_from_this_machine_only_as_json() -> None:
         assert (await post_note(here, good, Content_Type="text/plain"))[0] == 415
         assert (await post_note(here, good, Origin="http://lake.example"))[0] == 403
         assert (await ask(here, "/api/note"))[0] == 405
-        assert here.inbox.take(13.0) == ((), ())
+        assert here.inbox.into(Inputs(13.0)) == Inputs(13.0)
 
 
 def test_a_flood_of_notes_keeps_the_newest() -> None:
     inbox = Inbox(RODS, lambda: 1.0)
     for k in range(3 * WAITING):
         inbox.sensor(json.dumps({"rod": "R1", "kind": "depth", "value": k / 10}).encode())
-    notes = inbox.take(2.0)[1]
+    notes = inbox.into(Inputs(2.0)).notes
     assert len(notes) == WAITING and notes[-1].value == (3 * WAITING - 1) / 10 and notes[-1].t_s == 2.0
 
 
@@ -173,7 +173,7 @@ async def test_a_sensor_speaks_over_mqtt_and_an_old_retained_word_is_passed_over
             await sensor.publish(topic, payload, qos=1)
         await until(lambda: inbox.refused["sensor message"] == 3, 5)
         await until(lambda: bool(inbox._notes), 5)
-        (note,) = inbox.take(2.0)[1]
+        (note,) = inbox.into(Inputs(2.0)).notes
         assert (note.kind, note.source) == ("ball_speed_mps", "mqtt")
         mosquitto.kill()
         mosquitto.start()  # what was subscribed to is subscribed to again

@@ -12,7 +12,7 @@ from out_frames import BOAT, NUMBERS, RODS, demo_frame, demo_line, demo_q, demo_
 from page_tools import PHONE, chromium, opened, serving
 from playwright.async_api import Browser, Page
 
-from assistant.messages import Alert, Frame, Q, Rod, Seen
+from assistant.messages import Alert, Frame, Inputs, Q, Rod, Seen
 
 # Independent of units.py: NIST SP 811 (2008), appendix B.8: foot, mile per hour, pound-force
 FEET, MPH, POUNDS = 0.3048, 0.44704, 4.448222
@@ -149,7 +149,7 @@ async def test_doubt_age_and_death_look_different_and_say_why(browser: Browser) 
         assert await text(page, "[data-rod=W] [data-q=depth_m] .value") == "--"
         assert await text(page, "[data-rod=S2] .rod-state") == "aboard"
         assert await text(page, "#badge") == "REPLAYED"
-        assert await text(page, "#alerts") == "C low, bottom one minute"
+        assert await text(page, "#alerts span") == "C low, bottom one minute"
         assert errors == []
 
 
@@ -254,7 +254,7 @@ async def test_what_was_seen_is_typed_and_shown_with_its_age(browser: Browser) -
         await page.fill(form.format("Where", "input"), "85")
         await page.click("#note button")
         await page.locator("#note .answer", has_text="R2: taken.").wait_for(timeout=5000)
-        (note,) = here.inbox.take(1.0)[1]
+        (note,) = here.inbox.into(Inputs(1.0)).notes
         assert (note.rod, note.kind) == ("R2", "ball_speed_mps")
         assert note.value == pytest.approx(2.1 * MPH) and note.depth_m == pytest.approx(85 * FEET)
         await page.fill(form.format("It shows", "input"), "fast")
@@ -299,3 +299,21 @@ async def test_metric_is_one_setting(browser: Browser) -> None:
         assert await text(page, "[data-rod=C] [data-q=depth_m] .value") == "16.4 m"
         assert await text(page, "#strip [data-q=water_temp_c] .value") == "20.5 C"
         assert (await ink(page, "ruler"))["coloured"] > 500 and errors == []
+
+
+async def test_an_alert_is_acknowledged_by_a_tap_on_this_machine(browser: Browser) -> None:
+    words = "P2, P1: lure 1.1 mph, below 1.6 mph"
+    alert = Alert(99.0, "lure slow", None, "warning", words, "active", ("P2", "P1"))
+    async with serving(frame=replace(demo_frame(), alerts=(alert,))) as here:
+        page, errors = await opened(browser, here)
+        async with page.expect_response("**/api/alert") as answered:
+            await page.click("#alerts button >> text=Seen")
+        assert (await answered.value).ok
+        (action,) = here.inbox.into(Inputs(20.0)).actions
+        assert (action.kind, action.key, action.t_s) == ("acknowledge", "lure slow", 20.0)
+        await page.click("#sound")
+        assert await text(page, "#sound") == "Mute 30 s"
+        async with page.expect_response("**/api/alert"):
+            await page.click("#sound")
+        assert here.inbox.into(Inputs(21.0)).actions[0].kind == "mute"
+        assert errors == []

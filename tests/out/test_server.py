@@ -12,6 +12,7 @@ import pytest
 from out_frames import RODS, demo_frame, demo_rods
 from page_tools import Serving, ask, post, serving
 
+from assistant.messages import Inputs
 from assistant.web.events import MAX_CLIENTS
 from assistant.web.server import FILES, PAGE, port_to_starboard
 
@@ -158,3 +159,23 @@ async def test_a_taken_port_gives_the_next_free_one() -> None:
 
 def test_rods_are_ordered_by_side_then_by_tip() -> None:
     assert port_to_starboard(demo_rods()) == ["P2", "P1", "R1", "W", "C", "R2", "S1", "S2"]
+
+
+@pytest.mark.parametrize(
+    ("body", "status"),
+    [
+        (b'{"do": "acknowledge", "key": "lure slow"}', 200),
+        (b'{"do": "shelve", "key": "lure slow"}', 200),
+        (b'{"do": "mute"}', 200),
+        (b'{"do": "acknowledge"}', 422),
+        (b'{"do": "silence for ever", "key": "a"}', 422),
+        (b'{"do": "mute", "for": 3}', 400),
+        (b"[" * 3000, 400),
+        (b" " * 5000, 413),
+    ],
+)
+async def test_what_may_be_done_about_an_alert(body: bytes, status: int) -> None:
+    async with serving() as here:
+        got, _, _ = await ask(here, "/api/alert", "POST", body, Content_Type="application/json")
+        assert got == status
+        assert len(here.inbox.into(Inputs(3.0)).actions) == (status == 200)

@@ -1,4 +1,5 @@
 // Newest state in, everything drawn; twice that by the page's own clock, so that silence shows.
+import { drawAlerts, soundButton } from "./alerts.js";
 import { makeChange } from "./change.js";
 import { Link } from "./link.js";
 import { makeNote } from "./note.js";
@@ -26,7 +27,7 @@ function draw() {
   byId("badge").textContent = BADGES[state.mode] ?? "MODE NOT KNOWN";
   byId("clock").textContent = state.utc ? `${state.utc.slice(11, 19)} UTC` : `${Math.floor(state.t_s)} s`;
   byId("ruler-unit").textContent = `(${state.units.m.label})`;
-  drawAlerts(state.alerts);
+  drawAlerts(byId("alerts"), state.alerts, maySet);
   drawStrip(byId("strip"), state);
   drawPictures();
   drawRows(byId("rows"), state);
@@ -42,19 +43,6 @@ function drawPictures() {
   if (!newest) return;
   drawRuler(byId("ruler"), newest, late);
   drawSpread(byId("spread"), newest, late);
-}
-
-function drawAlerts(alerts) {
-  const items = alerts.filter((alert) => alert.phase !== "gone").map((alert) => {
-    const item = document.createElement("li");
-    item.className = alert.priority;
-    item.textContent = alert.text;
-    return item;
-  });
-  const list = byId("alerts");
-  const text = items.map((item) => item.className + item.textContent).join("\n");
-  if (list.dataset.text !== text) list.replaceChildren(...items); // else a screen reader says it four times a second
-  list.dataset.text = text;
 }
 
 function drawStatus(list, status) {
@@ -92,6 +80,7 @@ const link = new Link("/events", (state) => {
   tick();
   draw();
 });
+soundButton(byId("sound"));
 setInterval(tick, TICK_MS);
 window.addEventListener("resize", drawPictures);
 fetch("/api/me").then((answer) => answer.json()).then((me) => { maySet = me.may_set; }).catch(() => {});

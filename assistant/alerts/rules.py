@@ -7,7 +7,7 @@ On- and off-delays 3 s and 10 s, deadbands 10 % or 1 ft (judgement, after common
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from assistant.alerts.engine import Finding
@@ -42,6 +42,10 @@ class Look:
             line = self.lines[rod.name]
             if line.rod_state == "fishing" and line.depth_m.state in ("ok", "doubtful"):
                 yield rod, line
+
+    def listed(self, rods: Collection[str]) -> str:
+        """ "P2, P1", or "all lines" where all that fish are meant."""
+        return "all lines" if len(rods) > 2 and len(rods) == sum(1 for _ in self.firm()) else ", ".join(rods)
 
     def trolling(self) -> bool:
         """Under way, and long enough after a turn."""
@@ -130,7 +134,7 @@ def lure_speed(look: Look, rule: Rule) -> Iterator[Finding]:
     rods = tuple(name for name, _ in off)
     worst = sign * max(sign * value for _, value in off)
     yield rule.finding(
-        f"{listed(rods)}: lure {look.shown(worst, 'm/s')}, {'below' if slow else 'above'} {look.shown(limit, 'm/s')}",
+        f"{look.listed(rods)}: lure {look.shown(worst, 'm/s')}, {'below' if slow else 'above'} {look.shown(limit, 'm/s')}",
         rods, value=worst, limit=limit, unit="m/s",
     )  # fmt: skip
 
@@ -149,7 +153,7 @@ def off_depth(look: Look, rule: Rule) -> Iterator[Finding]:
         band = " to ".join(look.shown(end, "m") for end in wanted)
         text = f"{rod.name} at {look.shown(depth, 'm')}, {word} its {band}"
         if others := [name for name in rods if name != rod.name]:
-            text += f"; {listed(others)} too"
+            text += f"; {', '.join(others)} too"
         limit = wanted[word == "below"]
         yield rule.finding(text, rods, key, value=depth, limit=limit, unit="m", **_band(look.lines[rod.name].depth_m))
 
@@ -187,7 +191,7 @@ def said(condition: str) -> Callable[[Look, Rule], Iterator[Finding]]:
     def see(look: Look, rule: Rule) -> Iterator[Finding]:
         rods = tuple(rod.name for rod, line in look.firm() if condition in line.conditions)
         if rods:
-            yield rule.finding(f"{listed(rods)}: {rule.name}", rods)
+            yield rule.finding(f"{look.listed(rods)}: {rule.name}", rods)
 
     return see
 
@@ -210,11 +214,6 @@ FOLLOWS = "off depth"
 def findings(look: Look) -> list[Finding]:
     """All situations there are now."""
     return [found for rule in RULES for found in rule.see(look, rule)]
-
-
-def listed(rods: Iterable[str]) -> str:
-    """ "P2, P1"."""
-    return ", ".join(rods)
 
 
 def _band(q: Q) -> dict[str, float | str | None]:

@@ -62,6 +62,9 @@ def test_a_spread_that_is_right_says_nothing() -> None:
 def test_slow_lures_are_one_situation() -> None:
     slow = {rod: {"lure_speed_mps": speed(0.5)} for rod in ("P1", "P2", "S1")}
     assert texts(look(slow)) == ["P2, P1, S1: lure 1.1 mph, below 1.6 mph"]
+    assert texts(look({rod.name: {"lure_speed_mps": speed(0.5)} for rod in CONFIG.rods})) == [
+        "all lines: lure 1.1 mph, below 1.6 mph"
+    ]
 
 
 @pytest.mark.parametrize("more", [{"straight_s": 20.0}, {"boat": boat(stw_mps=Estimate(0.1, 0.05, "ok", 0.5, "t"))}])

@@ -98,6 +98,16 @@ def replay(log: Path, directory: Path | None, frames: Path | None) -> None:
     print_summary(lambda: replay_to(log, load(directory), frames))
 
 
+@main.command()
+@click.argument("log", type=PATH)
+@config_option
+def alerts(log: Path, directory: Path | None) -> None:
+    """How much would have been told on the day of a raw log: rates, floods, what most often."""
+    from assistant.replay import told_in
+
+    print_summary(lambda: told_in(log, load(directory)))
+
+
 @main.command(context_settings={"ignore_unknown_options": True, "help_option_names": []})
 @click.argument("arguments", nargs=-1, type=click.UNPROCESSED)
 def simulate(arguments: tuple[str, ...]) -> None:

@@ -11,7 +11,7 @@ import asyncio
 import signal
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from assistant import locate, notes, payloads, pipeline
 from assistant.errors import OptionError

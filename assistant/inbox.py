@@ -63,7 +63,10 @@ class Inbox:
         self._notes = [*self._notes, note][-WAITING:]
 
     def into(self, inputs: Inputs) -> Inputs:
-        """The step's inputs with what came since the last time. Notes and actions get the flow's time: a replay's runs ahead of ours at a gap."""
+        """The step's inputs with what came since the last time.
+
+        Notes and actions get the flow's time: a replay's runs ahead of ours at a gap.
+        """
         settings, self._settings = tuple(self._settings), []
         notes, self._notes = tuple(replace(note, t_s=inputs.t_s) for note in self._notes), []
         actions, self._actions = tuple(replace(one, t_s=inputs.t_s) for one in self._actions), []

@@ -8,20 +8,23 @@ from pathlib import Path
 from typing import IO
 
 from assistant import replay_reader
+from assistant.alerts.statistics import Told
 from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES, Config, Frame
 
 
 @dataclass(slots=True)
 class Shares:
-    """Time spent in each state, per quantity, counted in frames."""
+    """Time spent in each state, per quantity, counted in frames; and what was told."""
 
     frames: int = 0
+    told: Told = field(default_factory=Told)
     boat: dict[str, Counter[str]] = field(default_factory=lambda: {q: Counter() for q in BOAT_QUANTITIES})
     lines: dict[str, Counter[str]] = field(default_factory=lambda: {q: Counter() for q in LINE_QUANTITIES})
 
     def add(self, frame: Frame) -> None:
         """Count one frame; a line quantity counts once for each rod."""
         self.frames += 1
+        self.told.add(frame.t_s, frame.alerts)
         for name, q in frame.boat.items():
             self.boat[name][q.state] += 1
         for line in frame.lines.values():
@@ -52,6 +55,7 @@ def replay(path: Path, config: Config, out: IO[bytes] | None = None) -> dict[str
         "rejects": dict(located.counts.rejects),
         "states": shares.shares(shares.boat),
         "lines": shares.shares(shares.lines),
+        "alerts": shares.told.summary(),
     }
 
 
@@ -70,6 +74,16 @@ def _march(located: replay_reader.Located, config: Config, out: IO[bytes] | None
         if out is not None:
             out.write(payloads.frame_payload(frame) + b"\n")
     return shares
+
+
+def told_in(path: Path, config: Config) -> dict[str, object]:
+    """`spreadwatch alerts`: what a replay of the log tells, see alerts/statistics.py.
+
+    Raises:
+        LogError: the log cannot be read.
+    """
+    with replay_reader.located(path, config.boat) as located:
+        return _march(located, config, None).told.summary()
 
 
 def replay_to(path: Path, config: Config, frames: Path | None) -> dict[str, object]:

@@ -133,10 +133,9 @@ def lure_speed(look: Look, rule: Rule) -> Iterator[Finding]:
         return
     rods = tuple(name for name, _ in off)
     worst = sign * max(sign * value for _, value in off)
-    yield rule.finding(
-        f"{look.listed(rods)}: lure {look.shown(worst, 'm/s')}, {'below' if slow else 'above'} {look.shown(limit, 'm/s')}",
-        rods, value=worst, limit=limit, unit="m/s",
-    )  # fmt: skip
+    side = "below" if slow else "above"
+    text = f"{look.listed(rods)}: lure {look.shown(worst, 'm/s')}, {side} {look.shown(limit, 'm/s')}"
+    yield rule.finding(text, rods, value=worst, limit=limit, unit="m/s")
 
 
 def off_depth(look: Look, rule: Rule) -> Iterator[Finding]:

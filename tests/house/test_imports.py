@@ -13,6 +13,7 @@ PACKAGES = ("assistant", "firmware_bridge", "sim")
 
 # Who may import whom of ours: the longest matching prefix on the left decides.
 BASE = ("assistant.messages", "assistant.units")
+QUIET = ("quantities", "rates", "claims", "effort", "causes", "cheapest", "quiet")  # the quiet-spell judge
 MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.messages": (),
     "assistant.units": (),
@@ -43,6 +44,10 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "assistant.alerts",
         "assistant.frame",
     ),
+    **{
+        f"assistant.outings.{name}": (*BASE, *(f"assistant.outings.{other}" for other in QUIET))
+        for name in QUIET
+    },
     "assistant.web": (*BASE, "assistant.web", "assistant.payloads", "assistant.panel"),
     "assistant": ("assistant", "firmware_bridge"),  # the shells: daemon, replay, demo, bench, __main__
     "firmware_bridge": ("assistant.messages", "firmware_bridge"),

@@ -23,6 +23,7 @@ INSTRUMENT_NUMBERS = (
     Number("log_resolution_kn", 0.0, 1.0, 0.1),
     Number("log_sigma_mps", 0.0, 2.0, 0.02),
     Number("compass_offset_deg", -180.0, 180.0, 0.0),  # reading = true + offset
+    Number("compass_deviation_deg", 0.0, 30.0, 0.0),  # largest; once round the circle, none heading north
     Number("compass_sigma_deg", 0.0, 30.0, 0.5),
     Number("gps_velocity_sigma_mps", 0.0, 2.0, 0.05),  # each of north and east, slow
     Number("gps_position_sigma_m", 0.0, 100.0, 1.0),
@@ -210,7 +211,8 @@ class Sensors:
         east = truth["sog_mps"] * math.sin(truth["cog_rad"]) + float(self._drift[1])
         metre = 1.0 / 111_200.0  # degrees of latitude, near enough for an error
         spread = n["gps_position_sigma_m"] * metre
-        offset = math.radians(n["compass_offset_deg"] + n["compass_sigma_deg"] * float(draw[0]))
+        deviation = n["compass_deviation_deg"] * math.sin(truth["heading_rad"])
+        offset = math.radians(n["compass_offset_deg"] + deviation + n["compass_sigma_deg"] * float(draw[0]))
         return {
             "heading_rad": wrap_tau(truth["heading_rad"] + offset),
             "stw_mps": max(0.0, n["log_factor"] * truth["stw_mps"] + n["log_sigma_mps"] * float(draw[1])),

@@ -74,7 +74,8 @@ def advance(
         accepted: readings that passed the gate, t_s not later than this instant, in order of arrival.
         t_s: this instant [s], later than the last one; meant for a 4 Hz grid.
     """
-    tracks = note(state.tracks, tuple(accepted))
+    moving = state.ground is None or state.ground.speed_mps > grounds.SLOW_MPS
+    tracks = note(state.tracks, tuple(accepted), moving)
     state = state._replace(tracks=tracks, chosen=choose_all(state.chosen, tracks, t_s))
     state = _take_ground(state)
     state = _take_compass(state, accepted)
@@ -150,6 +151,8 @@ def _take_log(state: EstimatorState, accepted: Sequence[Accepted], t_s: float) -
         log = speed.read(log, reading.t_s, reading.value * factor, hints)
     if log is None:  # a new source speaks: start from its last word
         log = speed.read(None, track.t_s, track.value * factor, hints)
+    if log.stuck and log.proven_s < speed.PROVEN_S:  # all it ever taught of the current was wrong
+        state = state._replace(current=None)
     return state._replace(log=log, log_key=key)
 
 
@@ -189,13 +192,15 @@ def _heading(state: EstimatorState, t_s: float) -> tuple[Estimate, EstimatorStat
         correction = _correction(state, pair[0])
         raw = turning.angle_at(compass, t_s)[0] + correction[0]
         fresh = pair[1].age_state(t_s) in FRESH
-        state = state._replace(
-            crossed=headings.cross_check(state.crossed, t_s, raw if fresh else None, ground)
-        )
+        crossed = headings.cross_check(state.crossed, t_s, raw if fresh else None, ground, state.current)
+        state = state._replace(crossed=crossed)
         estimate = headings.from_compass(compass, *pair, correction, state.crossed.raised, t_s)
-        if fresh:
+        if fresh and not pair[1].frozen:
             return estimate, state
-    stand_in = headings.from_course(_heard_ground(state, t_s), state.current, t_s)
+    why = "compass frozen" if pair is not None and pair[1].frozen else "no compass"
+    stand_in = headings.from_course(_heard_ground(state, t_s), state.current, t_s, why)
+    if estimate is not None and estimate.state in FRESH and stand_in.value is not None:
+        return stand_in, state
     return best(estimate or NEVER, stand_in), state
 
 
@@ -204,8 +209,8 @@ def _learn_current(state: EstimatorState, heading: Estimate, stw: Estimate, t_s:
     ground, compass, log = _fresh_ground(state, t_s), _chosen(state, "heading"), _chosen(state, "speed")
     if ground is None or compass is None or log is None or state.log is None:
         return state
-    measured = compass[1].age_state(t_s) in FRESH and log[1].age_state(t_s) in FRESH
-    if not measured or state.log.stuck or state.log.suspect_since_s is not None:
+    measured = all(track.age_state(t_s) in FRESH and not track.frozen for _, track in (compass, log))
+    if not measured or state.crossed.raised or state.log.stuck or state.log.suspect_since_s is not None:
         return state
     still = state.log.last_mps <= speed.ZERO_MPS  # adrift or stalled? ask again, now that more may be known
     if still and speed.suspicious(state.log, t_s, state.log.last_mps, _hints(state, t_s)):

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from assistant.estimate import ground as grounds
 from assistant.estimate import turning
-from assistant.estimate.current import KEEP_S, Current
+from assistant.estimate.current import AVERAGE_S, KEEP_S, Current
 from assistant.estimate.ground import SLOW_MPS, UNIFORM_SIGMA_RAD, Ground
 from assistant.estimate.sources import FRESH, NEVER, Key, Track, judged, worst
 from assistant.estimate.turning import DEG, Turning
@@ -29,7 +29,10 @@ ROT_SIGMA = 0.3 * DEG  # [rad/s] of a rate gyro of a small-boat compass
 COURSE_RATE_SIGMA = 0.5 * DEG  # [rad/s] a course also turns with the current and the helm's corrections
 STAND_IN_MPS = 0.5  # slower than this the course tells nothing of the heading
 CROSS_ANGLE = 45.0 * DEG
+CROSS_KNOWN = 20.0 * DEG  # where the current is known and taken off the course
+CROSS_SIGMAS = 3.0
 CROSS_MPS = 1.5 * KNOT_MPS
+RECEIVER_LAG_S = 1.5  # of a course in a turn: the receiver's and our own filter's
 CROSS_S = 3.0  # heading and course must differ, or agree again, this long
 
 
@@ -43,16 +46,35 @@ class Crossed(NamedTuple):
 NOT_CROSSED = Crossed()
 
 
-def cross_check(old: Crossed, t_s: float, heading_rad: float | None, ground: Ground | None) -> Crossed:
-    """Raise when heading and course differ by more than CROSS_ANGLE at speed for CROSS_S; clear likewise."""
+def cross_check(
+    old: Crossed, t_s: float, heading_rad: float | None, ground: Ground | None, current: Current | None
+) -> Crossed:
+    """Raise when heading and course differ too much at speed for CROSS_S; clear likewise."""
     if heading_rad is None or ground is None or ground.course is None or t_s - ground.t_s > CROSS_S:
         return old._replace(since_s=None)
-    course_rad, _ = turning.angle_at(ground.course, t_s)
-    bad = ground.speed_mps > CROSS_MPS and abs(wrap_pi(heading_rad - course_rad)) > CROSS_ANGLE
+    bad = contradicted(t_s, heading_rad, ground, current)
     if bad == old.raised:
         return old._replace(since_s=None)
     since_s = t_s if old.since_s is None else old.since_s
     return Crossed(bad, None) if t_s - since_s >= CROSS_S else Crossed(old.raised, since_s)
+
+
+def contradicted(t_s: float, heading_rad: float, ground: Ground, current: Current | None) -> bool:
+    """Whether the heading cannot be where the boat goes: by course less a known current, else by course alone."""
+    if ground.course is None:
+        return False
+    course_rad, course_sigma = turning.angle_at(ground.course, t_s)
+    if ground.speed_mps > CROSS_MPS and abs(wrap_pi(heading_rad - course_rad)) > CROSS_ANGLE:
+        return True
+    if current is None or t_s - current.t_s > KEEP_S or current.learned_s < AVERAGE_S:
+        return False
+    speed, north, east = grounds.minus(ground, t_s, current.north_mps, current.east_mps)
+    if speed < STAND_IN_MPS:
+        return False
+    unsure = math.hypot(course_sigma, math.hypot(current.sigma_mps(t_s), grounds.FIX_SIGMA_MPS) / speed)
+    lag = RECEIVER_LAG_S * abs(ground.course.rate_radps)
+    limit = max(CROSS_KNOWN, CROSS_SIGMAS * unsure) + lag
+    return abs(wrap_pi(heading_rad - math.atan2(east, north))) > limit
 
 
 def to_true(
@@ -90,18 +112,22 @@ def from_compass(
         if not known:
             state, cause = "doubtful", "variation unknown"
         elif crossed:
-            state, cause = "doubtful", "heading and course differ by more than 45 degrees"
+            state, cause = "doubtful", "heading and course differ"
+        else:
+            cause = track.cause(t_s)
     sigma = min(UNIFORM_SIGMA_RAD, math.hypot(random_sigma, fixed_sigma))
     return judged(wrap_tau(angle + add), sigma, state, t_s - track.t_s, key[1] + words, cause)
 
 
-def from_course(heard: tuple[Ground, State] | None, current: Current | None, t_s: float) -> Estimate:
+def from_course(
+    heard: tuple[Ground, State] | None, current: Current | None, t_s: float, why: str = "no compass"
+) -> Estimate:
     """A stand-in for the heading while the boat makes way: doubtful at best."""
     if heard is None or heard[0].course is None or heard[0].speed_mps < STAND_IN_MPS:
         return NEVER
     ground, state = heard[0], worst(heard[1], "doubtful")
     course_rad, course_sigma = turning.angle_at(heard[0].course, t_s)
-    age_s, why = t_s - ground.t_s, "no compass: heading from course"
+    age_s, why = t_s - ground.t_s, f"{why}: heading from course"
     angle, source = course_rad, "course over ground"
     crab = math.atan2(UNKNOWN_CURRENT_MPS, ground.speed_mps)
     if current is not None and t_s - current.t_s <= KEEP_S:
@@ -122,7 +148,8 @@ def rate_of_turn(
     """Rate of turn: the compass filter (a ROT sentence already in it), ROT alone, or the course."""
     rot_fresh = rot is not None and rot[1].age_state(t_s) in FRESH
     aged = NEVER
-    if compass is not None:
+    frozen = compass is not None and compass[2].frozen
+    if compass is not None and not frozen:
         turn, key, track = compass
         sigma = math.hypot(math.sqrt(turn.p_rr), RATE_SIGMA)
         source = f"{key[1]}+ROT" if rot_fresh else key[1]
@@ -134,6 +161,6 @@ def rate_of_turn(
     if ground is None or ground.course is None or ground.speed_mps < STAND_IN_MPS:
         return aged
     sigma = math.hypot(math.sqrt(ground.course.p_rr), COURSE_RATE_SIGMA)
-    why = "no compass: rate of turn from course"
+    why = f"{'compass frozen' if frozen else 'no compass'}: rate of turn from course"
     rate = ground.course.rate_radps
     return judged(rate, sigma, "doubtful", t_s - ground.t_s, "course over ground", why)

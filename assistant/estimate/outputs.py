@@ -10,7 +10,7 @@ from assistant.estimate import turning
 from assistant.estimate.current import KEEP_S, Current
 from assistant.estimate.ground import SLOW_MPS, UNIFORM_SIGMA_RAD, Ground
 from assistant.estimate.heading import UNKNOWN_CURRENT_MPS
-from assistant.estimate.sources import NEVER, Key, Track, best, judged, worst
+from assistant.estimate.sources import NEVER, Key, Track, best, judged, judged_track, worst
 from assistant.estimate.speed import Log
 from assistant.messages import BoatConfig, Estimate, State
 from assistant.units import wrap_tau
@@ -28,8 +28,7 @@ def plain(pair: tuple[Key, Track] | None, sigma: float, t_s: float) -> Estimate:
     """The last accepted reading as it is."""
     if pair is None:
         return NEVER
-    key, track = pair
-    return judged(track.value, sigma, track.age_state(t_s), t_s - track.t_s, key[1])
+    return judged_track(pair, pair[1].value, sigma, t_s)
 
 
 def water_speed(
@@ -45,7 +44,10 @@ def water_speed(
         logged = _logged(pair, log, t_s)
         if logged.state == "ok":
             return logged
-        why = log.stuck or why
+        frozen = "speed log frozen" if pair[1].frozen else ""
+        why = log.stuck or frozen or why
+        stand_in = _from_ground(heard, current, why, t_s)
+        return stand_in if frozen and stand_in.value is not None else best(logged, stand_in)
     return best(logged, _from_ground(heard, current, why, t_s))
 
 
@@ -56,6 +58,9 @@ def _logged(pair: tuple[Key, Track], log: Log, t_s: float) -> Estimate:
         state, cause = "dead", log.stuck
     elif log.suspect_since_s is not None and state == "ok":
         state, cause = "doubtful", "speed log doubted"
+    elif log.idle and state == "ok":
+        state, cause = "doubtful", "speed log reads 0 and never turned: adrift, or stuck"
+    cause = cause or track.cause(t_s)
     return judged(max(0.0, log.slow_mps), log.sigma_mps(), state, t_s - track.t_s, key[1], cause)
 
 
@@ -77,11 +82,11 @@ def ground_speed(pair: tuple[Key, Track] | None, ground: Ground | None, t_s: flo
     """Speed over ground."""
     if pair is None:
         return NEVER
-    key, track = pair
+    track = pair[1]
     smoothed = ground is not None and ground.t_s == track.t_s
     value = ground.speed_mps if smoothed and ground is not None else track.value
     sigma = ground.sigma_mps() if ground is not None else 2.0 * grounds.FIX_SIGMA_MPS
-    return judged(value, sigma, track.age_state(t_s), t_s - track.t_s, key[1])
+    return judged_track(pair, value, sigma, t_s)
 
 
 def course(pair: tuple[Key, Track] | None, ground: Ground | None, t_s: float) -> Estimate:
@@ -99,11 +104,11 @@ def course(pair: tuple[Key, Track] | None, ground: Ground | None, t_s: float) ->
             slow,
             age_s,
             key[1],
-            "too slow for a course" if slow == "doubtful" else "",
+            "too slow for a course" if slow == "doubtful" else track.cause(t_s),
         )
     angle, _ = turning.angle_at(ground.course, t_s)
     sigma = math.hypot(ground.cog_sigma_rad(), RECEIVER_LAG_S * ground.course.rate_radps)
-    return judged(angle, min(UNIFORM_SIGMA_RAD, sigma), state, age_s, key[1])
+    return judged(angle, min(UNIFORM_SIGMA_RAD, sigma), state, age_s, key[1], track.cause(t_s))
 
 
 def set_and_drift(
@@ -147,4 +152,4 @@ def water_depth(
     add = offset.value if offset is not None and own else config.sounder_below_surface_m
     depth = track.value + add
     sigma = math.hypot(DEPTH_SIGMA_M, DEPTH_SIGMA_SHARE * depth)
-    return judged(depth, sigma, track.age_state(t_s), t_s - track.t_s, key[1])
+    return judged_track(pair, depth, sigma, t_s)

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from assistant.messages import STATES, Accepted, Estimate, State
+from assistant.sensing.quality import FROZEN
 
 Key = tuple[str, str]
 """(quantity, source) of a reading."""
@@ -61,19 +62,33 @@ class Track(NamedTuple):
     stale_s: float
     dead_s: float
     unproven: int
+    doubt: str = ""  # why the gate doubts it, in words
+
+    @property
+    def frozen(self) -> bool:
+        """Whether it says one and the same number though the boat moves."""
+        return self.doubt == FROZEN
 
     def age_state(self, t_s: float) -> State:
-        """OK, doubtful (unproven), stale or dead by age alone at t_s [s]."""
+        """OK, doubtful (unproven, or doubted by the gate), stale or dead by age alone at t_s [s]."""
         age_s = t_s - self.t_s
         if age_s > self.dead_s:
             return "dead"
         if age_s > self.stale_s:
             return "stale"
-        return "doubtful" if self.unproven else "ok"
+        return "doubtful" if self.unproven or self.doubt else "ok"
+
+    def cause(self, t_s: float) -> str:
+        """The gate's doubt, if that and not silence is what ails it at t_s [s]."""
+        return self.doubt if self.age_state(t_s) == "doubtful" else ""
 
 
-def note(tracks: Mapping[Key, Track], accepted: tuple[Accepted, ...]) -> dict[Key, Track]:
-    """Tracks with these readings entered; the given mapping stays as it is."""
+def note(tracks: Mapping[Key, Track], accepted: tuple[Accepted, ...], moving: bool) -> dict[Key, Track]:
+    """Tracks with these readings entered; the given mapping stays as it is.
+
+    Args:
+        moving: False when the boat is known to be at rest, where one and the same number means nothing.
+    """
     entered = dict(tracks)
     for item in accepted:
         reading = item.reading
@@ -81,8 +96,9 @@ def note(tracks: Mapping[Key, Track], accepted: tuple[Accepted, ...]) -> dict[Ke
         old = entered.get(key)
         unbroken = old is not None and reading.t_s - old.t_s <= old.stale_s
         since_s = old.since_s if old is not None and unbroken else reading.t_s
+        doubt = "" if item.doubt == FROZEN and not moving else item.doubt
         entered[key] = Track(
-            reading.value, reading.t_s, since_s, item.stale_after_s, item.dead_after_s, item.unproven
+            reading.value, reading.t_s, since_s, item.stale_after_s, item.dead_after_s, item.unproven, doubt
         )
     return entered
 
@@ -155,6 +171,14 @@ def judged(
     if state == "doubtful" and not cause:
         cause = "unproven: just back from a fault, or its readings disagree"
     return Estimate(value, sigma, state, age_s, source, "" if state == "ok" else cause)
+
+
+def judged_track(
+    pair: tuple[Key, Track], value: float | None, sigma: float, t_s: float, cause: str = ""
+) -> Estimate:
+    """What one source says: its age, its doubts and, if given, a graver cause."""
+    key, track = pair
+    return judged(value, sigma, track.age_state(t_s), t_s - track.t_s, key[1], cause or track.cause(t_s))
 
 
 NEVER = Estimate(cause="never received")

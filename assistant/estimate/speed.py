@@ -2,9 +2,10 @@
 
 The log's readings are averaged with a time constant SLOW_S. A second, fast average runs beside it; when the
 two stay apart by more than the readings' own scatter explains, the speed has really changed and the slow one
-jumps to the fast one. A log that reads zero, or the same number again and again, while ground speed minus the
-last known current says otherwise, is suspected at once (nothing is learned from it), and called stuck if it
-lasts.
+jumps to the fast one. A log that reads zero, or the same number again and again, or far too little, while ground
+speed minus the last known current says otherwise, is suspected at once (nothing is learned from it), and called
+stuck if it lasts. Where no current was ever known, a log far below ground speed needs longer, and a boat that
+drifts at the speed of a usual current is not accused of a stuck wheel.
 """
 
 from __future__ import annotations
@@ -28,8 +29,17 @@ ZERO_MPS = 0.05
 MOVING_MPS = 1.0 * KNOT_MPS
 DISAGREE_MPS = 0.35  # log against ground minus current
 ZERO_FOR_S = 5.0  # a stalled wheel is called stuck after this
+ADRIFT_MPS = 1.4 * KNOT_MPS  # no current known: what a boat that never moved may drift at
+LOW_SHARE = 0.6  # a log below this share of what is expected is fouled ...
+LOW_ALONE_SHARE = 0.55  # ... or, where no current is known, of the ground speed
+LOW_FOR_S = 20.0
+LOW_ALONE_FOR_S = 60.0
+USUAL_S = 60.0
+PROVEN_S = 30.0  # a log that has read a fair share of the ground speed this long is judged by its falls only
+TURNED_MPS = 0.2
 SAME_FOR_S = 8.0  # a repeated number is suspected after this ...
-SAME_SUSPECT_S = 4.0  # ... and called stuck when it then disagrees this long
+SAME_DISAGREE_MPS = 0.18
+SAME_SUSPECT_S = 3.0  # ... and called stuck when it then disagrees this long
 GOOD_AGAIN = 10  # readings without suspicion that clear it
 
 
@@ -47,11 +57,16 @@ class Log(NamedTuple):
     suspect_since_s: float | None = None
     stuck: str = ""  # why the log is not believed
     good: int = 0  # readings without suspicion since it was called stuck
+    proven_s: float = 0.0  # how long it has read what a boat under way may read, against ground speed
+    usual_mps: float | None = None  # the slow average over USUAL_S, while nothing is suspected
+    turned: bool = False  # the wheel has turned since it was switched on
+    idle: bool = False  # it never has, and the boat moves as one adrift does, but ahead
 
     def sigma_mps(self) -> float:
         """Sigma of the slow average [m/s], its lag and the log's own error included."""
-        lag = 0.8 * (self.fast_mps - self.slow_mps)
-        return math.sqrt(CORRELATED * self.variance + lag * lag + self.fixed_sigma_mps() ** 2)
+        apart = self.fast_mps - self.slow_mps
+        lag2 = 0.64 * max(0.0, apart * apart - self.scatter)  # of what waves do not explain
+        return math.sqrt(CORRELATED * self.variance + lag2 + self.fixed_sigma_mps() ** 2)
 
     def fixed_sigma_mps(self) -> float:
         """The part of it no averaging removes [m/s]."""
@@ -73,8 +88,12 @@ def read(old: Log | None, t_s: float, speed_mps: float, hints: Hints) -> Log:
         now = Log(t_s, speed_mps, speed_mps, same_since_s=t_s)
         if old is not None:
             now = now._replace(scatter=old.scatter, variance=old.scatter, stuck=old.stuck, good=old.good)
+            now = now._replace(proven_s=old.proven_s, turned=old.turned, usual_mps=old.usual_mps)
         return _watch(now, t_s, speed_mps, hints)
-    return _watch(_average(old, t_s, speed_mps), t_s, speed_mps, hints)
+    now = _average(old, t_s, speed_mps)
+    if hints.sog_mps is not None and hints.sog_mps > MOVING_MPS and not _short(now, speed_mps, hints.sog_mps):
+        now = now._replace(proven_s=now.proven_s + t_s - old.t_s)
+    return _watch(now, t_s, speed_mps, hints)
 
 
 def _average(old: Log, t_s: float, speed_mps: float) -> Log:
@@ -101,25 +120,52 @@ def _average(old: Log, t_s: float, speed_mps: float) -> Log:
 def _watch(log: Log, t_s: float, speed_mps: float, hints: Hints) -> Log:
     """Suspect, convict, and acquit after GOOD_AGAIN readings."""
     same_since_s = log.same_since_s if abs(speed_mps - log.last_mps) < 1e-3 else t_s
-    log = log._replace(last_mps=speed_mps, same_since_s=same_since_s)
+    turned = log.turned or speed_mps > TURNED_MPS
+    ahead = hints.sog_mps is not None and hints.sog_mps > MOVING_MPS and not hints.crabwise
+    log = log._replace(
+        last_mps=speed_mps, same_since_s=same_since_s, turned=turned, idle=ahead and not turned
+    )
     if not suspicious(log, t_s, speed_mps, hints):
         good = log.good + 1
+        usual = log.slow_mps if log.usual_mps is None else log.usual_mps
+        log = log._replace(usual_mps=usual + (log.slow_mps - usual) / USUAL_S)
         cleared = good >= GOOD_AGAIN
         return log._replace(suspect_since_s=None, good=good, stuck="" if cleared else log.stuck)
     since_s = log.suspect_since_s if log.suspect_since_s is not None else t_s
     zero = speed_mps <= ZERO_MPS
-    if t_s - since_s >= (ZERO_FOR_S if zero else SAME_SUSPECT_S):
-        why = "speed log reads 0 while the boat moves" if zero else "speed log frozen while the speed changes"
+    same = t_s - same_since_s >= SAME_FOR_S
+    lasts_s = ZERO_FOR_S if zero else SAME_SUSPECT_S if same else LOW_FOR_S
+    if log.proven_s < PROVEN_S and not zero and not same:
+        lasts_s = LOW_ALONE_FOR_S
+    if t_s - since_s >= lasts_s:
+        why = "speed log reads 0 while the boat moves" if zero else ""
+        why = why or ("speed log frozen while the speed changes" if same else "speed log reads far too low")
         return log._replace(suspect_since_s=since_s, stuck=why, good=0)
     return log._replace(suspect_since_s=since_s, good=0)
 
 
 def suspicious(log: Log, t_s: float, speed_mps: float, hints: Hints) -> bool:
-    """Whether a reading [m/s] of zero, or the same as for long, is contradicted by the motion over ground."""
+    """Whether a reading [m/s] of zero, the same as for long, or far too low is contradicted by the motion over
+    ground."""
     if hints.sog_mps is None or hints.sog_mps <= MOVING_MPS:
         return False
-    if speed_mps > ZERO_MPS and t_s - log.same_since_s < SAME_FOR_S:
-        return False
-    if hints.expected_mps is not None:
-        return abs(hints.expected_mps - speed_mps) > DISAGREE_MPS + hints.expected_sigma_mps
-    return speed_mps <= ZERO_MPS and not hints.crabwise
+    if speed_mps > ZERO_MPS and log.proven_s < PROVEN_S and _short(log, speed_mps, hints.sog_mps):
+        return not hints.crabwise
+    if hints.expected_mps is None:
+        return speed_mps <= ZERO_MPS and hints.sog_mps > ADRIFT_MPS and not hints.crabwise
+    steady = max(speed_mps, log.slow_mps)  # one low reading alone says nothing
+    limit = DISAGREE_MPS + hints.expected_sigma_mps
+    if speed_mps <= ZERO_MPS:
+        adrift = hints.crabwise and hints.sog_mps < ADRIFT_MPS
+        return hints.expected_mps - speed_mps > limit and not adrift
+    if t_s - log.same_since_s >= SAME_FOR_S:
+        return abs(hints.expected_mps - speed_mps) > SAME_DISAGREE_MPS + hints.expected_sigma_mps
+    # fouled: the log fell; where the current changed, the ground speed would have
+    fell = log.usual_mps is not None and steady < LOW_SHARE * log.usual_mps
+    return fell and hints.expected_mps - steady > limit and steady < LOW_SHARE * hints.expected_mps
+
+
+def _short(log: Log, speed_mps: float, sog_mps: float) -> bool:
+    """Whether a log reads so much less than ground speed that no usual current explains it."""
+    steady = max(speed_mps, log.slow_mps)
+    return sog_mps - steady > DISAGREE_MPS and steady < LOW_ALONE_SHARE * sog_mps

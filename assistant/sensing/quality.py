@@ -6,6 +6,10 @@ further readings that agree among themselves. After a fault (silence or a confir
 unproven until RECOVERY good readings have come. The first data of a channel need the same
 confirmation, no more.
 
+A live sensor's numbers flicker, each one as often as its resolution and the waves make it. A run of one and the
+same number that would be a miracle at the rate the channel usually repeats itself is called FROZEN; whether that
+matters (a boat at rest has a constant heading) is for the estimate to say.
+
 Ranges and rates are common practice, no source: generous for a boat under 30 kn, tight enough that a
 single wrong digit in a sentence seldom passes. Stale and dead times: a few missed sentences of an instrument
 that sends once a second, then 15 s (temperature 5 min).
@@ -33,6 +37,16 @@ REFUSED_LIMIT = 0.5  # above it most readings contradict the held value: it is n
 STALE_INTERVALS = 3.0
 DEAD_INTERVALS = 5.0
 
+SAME_ODDS = 1e-9  # a run of equal numbers less likely than this is no measurement any more
+SAME_S = 2.5  # and it has lasted this long
+SAME_SHARE_LEAST = 0.45  # however lively a channel was, the waves may lie down
+SAME_GAIN = 1.0 / 60.0  # the share of repeats is averaged over the last 60 readings or so
+SAME_LEARNED = 60  # the longest run that is learned from: a calm becomes usual, not a frozen hour
+FROZEN = "frozen: the same number again and again"
+UNCHECKED_MARK = "(checksums ignored)"
+"""In the name of a source whose wrong checksums are accepted."""
+UNCHECKED = "from a source whose checksums are ignored"
+
 
 @dataclass(frozen=True, slots=True)
 class Gate:
@@ -48,6 +62,7 @@ class Gate:
     confirm: int = 2  # readings that must agree, out of one more, after a jump
     confirm_first: int = 2  # the same before the first value
     period: float | None = None  # of a quantity that wraps
+    same_above: float = math.inf  # a number above this that never changes is suspicious
 
 
 DEG = math.pi / 180.0
@@ -55,19 +70,31 @@ DEG = math.pi / 180.0
 TABLE: Mapping[str, Gate] = MappingProxyType(
     {
         # a wheel freed of weed jumps by the whole trolling speed in one reading
-        "stw_mps": Gate(low=0.0, high=15.0, step=1.0, rate=1.0, stale_s=3.0),
+        "stw_mps": Gate(low=0.0, high=15.0, step=1.0, rate=1.0, stale_s=3.0, same_above=0.05),
         # a small boat spins at up to 30 deg/s and yaws several degrees in waves
         "heading_true_rad": Gate(
-            low=0.0, high=math.tau, step=12 * DEG, rate=30 * DEG, stale_s=3.0, period=math.tau
+            low=0.0,
+            high=math.tau,
+            step=12 * DEG,
+            rate=30 * DEG,
+            stale_s=3.0,
+            period=math.tau,
+            same_above=-math.inf,
         ),
         "heading_magnetic_rad": Gate(
-            low=0.0, high=math.tau, step=12 * DEG, rate=30 * DEG, stale_s=3.0, period=math.tau
+            low=0.0,
+            high=math.tau,
+            step=12 * DEG,
+            rate=30 * DEG,
+            stale_s=3.0,
+            period=math.tau,
+            same_above=-math.inf,
         ),
         # within the extremes met away from the magnetic poles; rounded to a degree by some sources
         "variation_rad": Gate(
             low=-60 * DEG, high=60 * DEG, step=1.5 * DEG, rate=0.0, stale_s=60.0, dead_s=600.0
         ),
-        "sog_mps": Gate(low=0.0, high=30.0, step=1.0, rate=1.5, stale_s=4.0),
+        "sog_mps": Gate(low=0.0, high=30.0, step=1.0, rate=1.5, stale_s=4.0, same_above=0.3),
         # the course of a boat at rest is noise: its jumps are judged as a velocity, in estimate/ground.py
         "cog_rad": Gate(low=0.0, high=math.tau, step=math.pi, rate=0.0, stale_s=4.0, period=math.tau),
         "rate_of_turn_radps": Gate(low=-45 * DEG, high=45 * DEG, step=15 * DEG, rate=10 * DEG, stale_s=3.0),
@@ -80,9 +107,11 @@ TABLE: Mapping[str, Gate] = MappingProxyType(
         "water_temp_c": Gate(
             low=-2.0, high=40.0, step=0.8, rate=0.1, stale_s=30.0, dead_s=300.0, confirm=10, confirm_first=3
         ),
-        "lat_deg": Gate(low=-90.0, high=90.0, step=0.0005, rate=0.0003, stale_s=4.0),
+        "lat_deg": Gate(low=-90.0, high=90.0, step=0.0005, rate=0.0003, stale_s=4.0, same_above=-math.inf),
         # a degree of longitude is shorter than one of latitude, so a boat crosses more of them
-        "lon_deg": Gate(low=-180.0, high=180.0, step=0.001, rate=0.0006, stale_s=4.0, period=360.0),
+        "lon_deg": Gate(
+            low=-180.0, high=180.0, step=0.001, rate=0.0006, stale_s=4.0, period=360.0, same_above=-math.inf
+        ),
         # on or below a rod: see below.py. A ball surges with the boat; a rod's pull follows every wave
         "ball_speed_mps": Gate(low=0.0, high=5.0, step=1.0, rate=0.5, stale_s=15.0, dead_s=120.0),
         "ball_temp_c": Gate(low=-2.0, high=40.0, step=2.0, rate=0.5, stale_s=30.0, dead_s=300.0, confirm=3),
@@ -105,6 +134,10 @@ class Channel(NamedTuple):
     unproven: int = 0
     refused: float = 0.0  # share of the latest readings
     intervals_s: tuple[float, ...] = ()
+    same: int = 0  # readings equal to the held value, without a break
+    same_since_s: float = math.inf
+    same_share: float = 0.5  # of all readings, how many repeat the one before
+    frozen: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +177,8 @@ def gate(state: GateState, reading: Reading) -> tuple[GateState, Accepted | None
     state = GateState({**state.channels, key: channel}, state.rejects)
     if reason is not None:
         return _refuse(state, reading, reason)
-    return state, Accepted(reading, *limits, channel.unproven), None
+    doubt = FROZEN if channel.frozen else UNCHECKED if UNCHECKED_MARK in reading.source else ""
+    return state, Accepted(reading, *limits, channel.unproven, doubt), None
 
 
 def limits_s(row: Gate, intervals_s: tuple[float, ...]) -> tuple[float, float]:
@@ -170,7 +204,7 @@ def _judge(
     share = old.refused
     if held is not None and _reachable(row, held, value, silent_s):
         unproven = RECOVERY - 1 if silent_s > stale_s else max(0, old.unproven - 1)
-        return _hold(t_s, value, unproven, share, intervals_s), None
+        return _compare(row, old, _hold(t_s, value, unproven, share, intervals_s)), None
     witnesses = sum(_reachable(row, v, value, t_s - t) for t, v in old.pending)
     first_ever = old.value is None
     needed = row.confirm_first if first_ever else row.confirm
@@ -180,7 +214,29 @@ def _judge(
     reason = "unconfirmed" if held is None else "jump"
     if held is not None:
         share += REFUSED_GAIN * (1.0 - share)
-    return Channel(t_s, old.accepted_s, old.value, pending, old.unproven, share, intervals_s), reason
+    kept = old._replace(
+        arrived_s=t_s, pending=pending, refused=share, intervals_s=intervals_s, same=0, same_since_s=math.inf
+    )
+    return kept, reason
+
+
+def _compare(row: Gate, old: Channel, new: Channel) -> Channel:
+    """Count how long the channel has said the same; judge it by how often it usually repeats itself."""
+    if new.value != old.value:
+        alike = min(old.same, SAME_LEARNED)
+        share = (1.0 - (1.0 - old.same_share) * (1.0 - SAME_GAIN) ** alike) * (1.0 - SAME_GAIN)
+        unproven = RECOVERY - 1 if old.frozen else new.unproven
+        return new._replace(same_share=share, unproven=unproven)
+    same = old.same + 1
+    since_s = min(old.same_since_s, old.accepted_s)
+    long = new.accepted_s - since_s >= SAME_S and old.value is not None and old.value > row.same_above
+    odds = max(SAME_SHARE_LEAST, old.same_share) ** same
+    return new._replace(
+        same=same,
+        same_since_s=since_s,
+        same_share=old.same_share,
+        frozen=long and odds < SAME_ODDS,
+    )
 
 
 def _hold(t_s: float, value: float, unproven: int, refused: float, intervals_s: tuple[float, ...]) -> Channel:

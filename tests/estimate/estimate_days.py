@@ -36,6 +36,7 @@ class Sea:
     gps_sigma_mps: float = 0.05  # per component, with a memory of 8 s
     surge_mps: float = 0.0  # amplitude of wave surge seen by the log
     current_mps: float | None = None  # None: drawn
+    current: Callable[[float], tuple[float, float]] | None = None  # (speed, direction toward) of t_s, instead
     stw: Callable[[float], float] | None = None  # profiles of t_s; None: drawn
     heading: Callable[[float], float] | None = None
 
@@ -100,7 +101,8 @@ def day(seed: int, sea: Sea = Sea()) -> list[Tick]:
         gps = keep * gps + rng.normal(0.0, 1.0, 2) * sea.gps_sigma_mps * math.sqrt(1.0 - keep * keep)
         stw, heading = stw_of(t_s), wrap_tau(heading_of(t_s))
         set_ = toward + 10.0 * DEG * math.sin(t_s / 300.0)
-        cn, ce = current * math.cos(set_), current * math.sin(set_)
+        drift, set_ = (current, set_) if sea.current is None else sea.current(t_s)
+        cn, ce = drift * math.cos(set_), drift * math.sin(set_)
         north, east = stw * math.cos(heading) + cn, stw * math.sin(heading) + ce
         truth = Truth(
             t_s, stw, heading, cn, ce, math.hypot(north, east), wrap_tau(math.atan2(east, north)), 35.0, 18.0

@@ -86,11 +86,14 @@ def test_the_configured_offset_is_added() -> None:
 
 
 def test_a_better_compass_takes_over_once_and_for_all() -> None:
+    def flicker(t_s: float) -> float:
+        return 1.0 + 0.005 * math.sin(7.0 * t_s)
+
     ticks = day(17, replace(CALM, heading=lambda t_s: 1.0, minutes=2.0))
     both = [
         Tick(
             tick.truth,
-            (*tick.readings, Reading(tick.truth.t_s, "heading_true_rad", 1.0, "sim/HDT"))
+            (*tick.readings, Reading(tick.truth.t_s, "heading_true_rad", flicker(tick.truth.t_s), "sim/HDT"))
             if tick.truth.t_s > 40.0
             else tick.readings,
         )

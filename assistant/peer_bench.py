@@ -34,7 +34,14 @@ TURN = Course(
     np.array([[0.0, 1.1, 0.0], [5.0, 1.1, 0.0], [20.0, 1.1, math.pi / 2], [60.0, 1.1, math.pi / 2]])
 )
 
-OURS = ((24, 0.25), (12, 0.25), (12, 0.5), (8, 0.5), (8, 1.0), (6, 1.0))  # pieces, step [s]; the first as live
+OURS = (
+    (28, 0.25),
+    (12, 0.25),
+    (12, 0.5),
+    (8, 0.5),
+    (8, 1.0),
+    (6, 1.0),
+)  # pieces, step [s]; the first as live
 SCHEMES = ("RK2", "Heun", "Euler", "LEuler", "RK4", "AB2", "Midpoint3", "ACA5", "Wilson5")
 DAMPINGS = (0.2, 0.05, 0.5, 1.0)  # of a segment's stretch, in shares of critical
 SHARES = (1.2, 0.9, 0.65, 0.5, 0.35, 0.25)  # steps tried, in times a wave of stretch takes along a segment

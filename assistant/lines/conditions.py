@@ -5,11 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-Array = NDArray[np.float64]
-
 DIG_MPS = 0.54
 """Common practice, no source: a planer stops digging below about 1.2 mph, or at a quarter of its usual pull. Pull goes
 with the square of the speed through the water down there, and half of a usual 2.4 mph is both.
@@ -29,17 +24,6 @@ class Look:
     lure_speed_mps: float
     line_out_m: float
     unconverged: bool
-
-
-def folding(points_m: Array) -> NDArray[np.bool_]:
-    """(R,) whether a wet line turns back by more than 90 degrees between two segments.
-
-    Args:
-        points_m: (N, 3, R) rod tip first, z down.
-    """
-    step = np.diff(points_m, axis=0)
-    bend = (step[1:] * step[:-1]).sum(axis=1)
-    return np.asarray(((bend < 0.0) & (points_m[1:-1, 2] > 0.0)).any(axis=0))
 
 
 CONDITIONS: tuple[tuple[str, Callable[[Look], bool]], ...] = (

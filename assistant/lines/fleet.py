@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from assistant.lines import layout
 from assistant.lines.chain import Towed, Water
+from assistant.lines.folds import Bends, looked, unbent
 from assistant.lines.groups import SHORTEST_M, build, live_counts, load_lane, settle_group
 from assistant.lines.kernel import march_all
 from assistant.lines.layout import FIELDS, LANES
@@ -43,10 +44,15 @@ class Fleet:
     mains_m: Array  # (G, LANES) length of the main line
     tips: Array  # (G, 6, LANES) rod tips, position and velocity, at the last step
     count: int  # lines; lanes beyond them repeat the last
+    bends: Bends  # looked for by marched(finer=...) only
 
     def views(self) -> Array:
         """`works` as (G, nodes+1, FIELDS, LANES)."""
         return self.works.reshape(len(self.works), self.cut.total + 1, FIELDS, LANES)
+
+    def folding(self) -> NDArray[np.bool_]:
+        """(count,) which lines fold, or did until lately."""
+        return self.bends.folding().reshape(-1)[: self.count]
 
     def positions_m(self) -> Array:
         """(nodes+1, 3, G * LANES) present positions, rod tip first."""
@@ -92,16 +98,19 @@ def settled(
         np.array([g.main_m for g in groups]),
         lanes,
         len(chains),
+        unbent(len(groups)),
     )
 
 
 def regeared(fleet: Fleet, chains: Mapping[int, Towed], water: Water) -> Fleet:
     """The same fleet with other gear on some lines (by number); positions stay. The next step must restart."""
-    fresh = replace(
-        fleet, works=fleet.works.copy(), share=fleet.share.copy(), mains_m=fleet.mains_m.copy()
-    )
+    fresh = replace(fleet, works=fleet.works.copy(), share=fleet.share.copy(), mains_m=fleet.mains_m.copy())
     views = fresh.views()
-    last = {k: chains[fleet.count - 1] for k in range(fleet.count, len(views) * LANES) if fleet.count - 1 in chains}
+    last = {
+        k: chains[fleet.count - 1]
+        for k in range(fleet.count, len(views) * LANES)
+        if fleet.count - 1 in chains
+    }
     for line, chain in {**chains, **last}.items():
         group, lane = divmod(line, LANES)
         turn = views[group, :2, layout.TURN, lane].copy()
@@ -112,21 +121,32 @@ def regeared(fleet: Fleet, chains: Mapping[int, Towed], water: Water) -> Fleet:
 
 
 def marched(
-    fleet: Fleet, tips: Array, mains_m: Array, profile: Array, dt: float, restart: bool, tolerance: float
+    fleet: Fleet,
+    tips: Array,
+    mains_m: Array,
+    profile: Array,
+    dt: float,
+    restart: bool,
+    tolerance: float,
+    finer: int | None = None,
 ) -> tuple[Fleet, bool, bool]:
     """One step of dt [s].
 
     Args:
         tips: (6, n) rod tips after the step; mains_m: (n,) length of the main lines after it.
         profile, restart, tolerance: see kernel.march.
+        finer: into how many parts the step of a group is divided while a line of it kinks; None: do not look for bends.
     Returns:
         The fleet after it, whether a group failed (it stayed where it was), whether one was rescued.
     """
     works, after = fleet.works.copy(), by_group(tips)
     mains = np.maximum(by_group(mains_m), SHORTEST_M)
+    bends = fleet.bends
     failed, rescued = march_all(
         works, fleet.cut.total, fleet.has_body, fleet.share, profile,
-        fleet.tips, after, fleet.mains_m, mains, dt, restart, tolerance,
+        fleet.tips, after, fleet.mains_m, mains, dt, restart, tolerance, bends.parts,
     )  # fmt: skip
-    fresh = Fleet(fleet.cut, works, fleet.has_body, fleet.share, mains, after, fleet.count)
+    if finer is not None:
+        bends = looked(bends, works, fleet.cut.total, dt, finer)
+    fresh = Fleet(fleet.cut, works, fleet.has_body, fleet.share, mains, after, fleet.count, bends)
     return fresh, failed > 0, rescued > 0

@@ -9,7 +9,8 @@ Equations, e_i the unit vector from node i-1 to node i:
     |r_i - r_(i-1)| = l_i (1 + T_i/EA - tau/T_i),  tau = 1e-5 N keeps T positive and slack smooth
     F_i = half of both segments' forces (drag, weight in water, weight in air of a dry part) and the body's (bodies.py)
     M_i = half of both segments' mass, added mass rho pi d^2/4 across the line where wet, the body's mass
-Integrator: BDF2 (backward Euler on the first step and after a discontinuity), Newton on positions and tensions
+Integrator: BDF2, see bdf2.py (backward Euler on the first step and after a discontinuity; a step in parts begins with
+the formula for unequal steps and leaves its own start as the past, as if made whole), Newton on positions and tensions
 together, T eliminated per segment, 3x3 block-tridiagonal elimination from the lure up, fused with assembly.
 Line that runs out or in: all segments of the main line share its length; the material moves along them at PAYOUT.
 Valid: no bending stiffness, no bottom contact, current constant in time; a folded line is flagged by the caller.
@@ -24,6 +25,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from assistant.lines import layout
+from assistant.lines.bdf2 import coefficients, past_from, predict, shift, velocities
 from assistant.lines.bodies import add_bodies
 from assistant.lines.segment import TAU_N, eliminate_segment
 
@@ -38,12 +40,12 @@ _at = layout.place
 _LANES, _NODE = layout.ULANES, layout.NODE
 _1, _2, _3, _4, _5, _6, _7, _8 = (_at(k) for k in range(1, 9))
 _VECTOR = np.uint64(3 * layout.LANES)  # three fields side by side
-_X, _X1, _X2 = _at(layout.X), _at(layout.X1), _at(layout.X2)
-_V, _V1, _V2 = _at(layout.VX), _at(layout.VX1), _at(layout.VX2)
-_T, _T1, _T2 = _at(layout.T), _at(layout.T1), _at(layout.T2)
+_X = _at(layout.X)
+_V, _T = _at(layout.VX), _at(layout.T)
 _LENGTH, _COMPLIANCE, _PAYOUT = _at(layout.LENGTH), _at(layout.COMPLIANCE), _at(layout.PAYOUT)
 _W, _DW, _TURN = _at(layout.WX), _at(layout.DWX), _at(layout.TURN)
 _CARRY, _RHS, _GAIN, _OFFSET = _at(layout.CARRY), _at(layout.RHS), _at(layout.GAIN), _at(layout.OFFSET)
+_MOVE_MISS = np.uint64(4 * layout.LANES)  # OFFSET and the VX after it
 _SUMS = np.uint64(12 * layout.LANES)  # CARRY and RHS
 
 
@@ -52,16 +54,6 @@ def _copy(source: Array, target: Array) -> None:
     """target[:] = source; written out, because the slice form compiles its error messages too (4 s)."""
     for k in range(source.shape[0]):
         target[k] = source[k]
-
-
-@_compiled
-def _velocities(w: Array, nodes: int, c0: float, a1: float, a2: float, drift: Array) -> None:
-    """Velocity of every node from its positions: v = c0 r + a1 r1 + a2 r2 + drift."""
-    for i in range(nodes + 1):
-        b = np.uint64(i) * _NODE
-        for j in range(_VECTOR):
-            p = b + j
-            w[p + _V] = c0 * w[p + _X] + a1 * w[p + _X1] + a2 * w[p + _X2] + drift[j]
 
 
 @_compiled
@@ -99,9 +91,9 @@ def _currents(w: Array, nodes: int, profile: Array) -> None:
 
 @_compiled
 def _correct(w: Array, nodes: int) -> float:
-    """Back-substitute from the rod tip down, apply the Newton step, return the largest move [m] (NaN if any).
+    """Back-substitute from the rod tip down, apply the Newton step, return the largest move or misfit [m] (NaN if any).
 
-    The move of each node is left in its OFFSET.
+    The move of each node is left in its OFFSET; what its segment was too long before the move, in the VX next to it.
     """
     for j in range(_VECTOR):
         w[j + _OFFSET] = 0.0
@@ -135,10 +127,11 @@ def _correct(w: Array, nodes: int) -> float:
             w[p + _X + _1] += my
             w[p + _X + _2] += mz
             w[p + _OFFSET], w[p + _OFFSET + _1], w[p + _OFFSET + _2] = mx, my, mz
+            w[p + _V] = miss
     worst = 0.0
     for i in range(1, nodes + 1):
         lo = np.uint64(i) * _NODE + _OFFSET
-        for j in range(_VECTOR):
+        for j in range(_MOVE_MISS):
             size = abs(w[lo + j])
             if not size <= worst:  # also true for NaN
                 worst = size
@@ -152,7 +145,7 @@ def _solve(
     """Newton iterations for one instant. `scheme` = c0, a1, a2, b1, b2. True when converged."""
     c0, a1, a2, b1, b2 = scheme[0], scheme[1], scheme[2], scheme[3], scheme[4]
     for _ in range(NEWTON_MAX):
-        _velocities(w, nodes, c0, a1, a2, drift)
+        velocities(w, nodes, c0, a1, a2, drift)
         if profile.shape[0] > 0:
             _currents(w, nodes, profile)
         for i in range(nodes + 1):
@@ -169,49 +162,6 @@ def _solve(
         if not worst < 1e4:
             return False
     return False
-
-
-@_compiled
-def _predict(w: Array, nodes: int, dt: float, first: bool) -> None:
-    """Start values of a step: positions by the last velocities, tensions by the last change."""
-    grow = dt if first else 1.5 * dt
-    lag = 0.0 if first else 0.5 * dt
-    more = 0.0 if first else 1.0
-    for i in range(1, nodes + 1):
-        b = np.uint64(i) * _NODE
-        for j in range(_VECTOR):
-            p = b + j
-            w[p + _X] = w[p + _X1] + grow * w[p + _V1] - lag * w[p + _V2]
-        for j in range(_LANES):
-            p = b + j
-            guess = w[p + _T1] + more * (w[p + _T1] - w[p + _T2])
-            least = 0.5 * w[p + _T1]
-            w[p + _T] = guess if guess > least else least
-
-
-@_compiled
-def _shift(w: Array, nodes: int, scheme: Array, drift: Array) -> None:
-    """Accept the step: the present becomes the past."""
-    _velocities(w, nodes, scheme[0], scheme[1], scheme[2], drift)
-    for i in range(nodes + 1):
-        b = np.uint64(i) * _NODE
-        for j in range(_VECTOR):
-            p = b + j
-            w[p + _X2], w[p + _X1] = w[p + _X1], w[p + _X]
-            w[p + _V2], w[p + _V1] = w[p + _V1], w[p + _V]
-        for j in range(_LANES):
-            p = b + j
-            w[p + _T2], w[p + _T1] = w[p + _T1], w[p + _T]
-
-
-@_compiled
-def _scheme(dt: float, first: bool, out: Array) -> None:
-    """Coefficients of v = c0 r + a1 r1 + a2 r2 and a = c0 v + b1 v1 + b2 v2."""
-    r = 1.0 / dt
-    if first:
-        out[0], out[1], out[2], out[3], out[4] = r, -r, 0.0, -r, 0.0
-    else:
-        out[0], out[1], out[2], out[3], out[4] = 1.5 * r, -2.0 * r, 0.5 * r, -2.0 * r, 0.5 * r
 
 
 @_compiled
@@ -261,7 +211,10 @@ def _step(
     restart: bool,
     tolerance: float,
 ) -> bool:
-    """One step of dt in `parts` equal parts; tips (2, 6, LANES), mains (2, LANES). False: w is spoiled."""
+    """One step of dt in `parts` equal parts; tips (2, 6, LANES), mains (2, LANES). False: w is spoiled.
+
+    The past is a whole dt away on entry; on return it is a part away.
+    """
     scheme = np.empty(5)
     still = np.zeros(3 * tips.shape[2])
     h = dt / parts
@@ -270,16 +223,18 @@ def _step(
         if mains[0, j] != mains[1, j]:
             paying = True
     for part in range(parts):
-        first = restart and part == 0
         at = (part + 1.0) / parts
-        _scheme(h, first, scheme)
+        ratio = 1.0
+        if part == 0:
+            ratio = 0.0 if restart else 1.0 / parts
+        coefficients(h, ratio, scheme)
         if paying:
             _pay_out(w, nodes, share, mains[0], mains[1], at, dt)
-        _predict(w, nodes, h, first)
+        predict(w, nodes, h, ratio)
         _tip(w, tips[0], tips[1], at, dt)
         if not _solve(w, nodes, has_body, profile, scheme, still, tolerance):
             return False
-        _shift(w, nodes, scheme, still)
+        shift(w, nodes, scheme, still)
     if paying:
         _pay_out(w, nodes, share, mains[1], mains[1], 1.0, dt)
     return True
@@ -297,6 +252,7 @@ def march(
     dt: float,
     restart: bool,
     tolerance: float,
+    parts: int = 1,
 ) -> int:
     """March eight lines through K steps of dt [s], in place.
 
@@ -308,7 +264,8 @@ def march(
         tips: (K+1, 6, LANES) rod tips: position and velocity at the start and after each step.
         mains: (K+1, LANES) length of the main line [m] likewise.
         restart: the first step is backward Euler (first step, or after a discontinuity).
-        tolerance: Newton stops after a move below this [m].
+        tolerance: Newton stops after a move below this [m] from lengths that fitted as well.
+        parts: each step is made in so many equal parts.
     Returns:
         Number of steps that needed rescue substeps (if any, the next call must restart); -1 when even 1024 of them
         did not converge (then the state is that before the failing step).
@@ -319,10 +276,12 @@ def march(
     for k in range(tips.shape[0] - 1):
         tip, main = tips[k : k + 2], mains[k : k + 2]
         level = 0
+        if parts > 1:  # a part that fails comes after others
+            keep = w.copy()
         while not _step(
-            w, nodes, has_body, share, profile, tip, main, dt, 4**level, first or level > 0, tolerance
+            w, nodes, has_body, share, profile, tip, main, dt, parts * 4**level, first or level > 0, tolerance
         ):
-            if level == 0:  # a whole step that fails leaves the past untouched: rescues start from there
+            if level == 0 and parts == 1:  # a whole step that fails leaves the past as it was
                 keep = w.copy()
             _copy(keep, w)
             level += 1
@@ -330,6 +289,8 @@ def march(
                 return -1
         rescued += level > 0
         first = level > 0  # the past is now a substep away
+        if parts > 1 and not first:
+            past_from(w, nodes, keep)
     return rescued
 
 
@@ -343,7 +304,7 @@ def settle(w: Array, nodes: int, has_body: Flags, profile: Array, velocity: Arra
     if not _solve(w, nodes, has_body, profile, scheme, velocity, tolerance):
         return False
     for _ in range(2):  # both steps of the past
-        _shift(w, nodes, scheme, velocity)
+        shift(w, nodes, scheme, velocity)
     return True
 
 
@@ -361,11 +322,13 @@ def march_all(
     dt: float,
     restart: bool,
     tolerance: float,
+    parts: NDArray[np.int64],
 ) -> tuple[int, int]:
     """One step of march() for G groups: a leading axis G on works, has_body, share.
 
     Args:
         tips, next_tips: (G, 6, LANES) before and after the step; mains, next_mains: (G, LANES) likewise.
+        parts: (G,) into how many each group's step is divided.
     Returns:
         The number of groups that did not converge (each left as before the step), and of those rescued: after
         either the next step must be a restart.
@@ -378,7 +341,9 @@ def march_all(
         _copy(next_tips[g].reshape(-1), tip[1].reshape(-1))
         _copy(mains[g], main[0])
         _copy(next_mains[g], main[1])
-        done = march(works[g], nodes, has_body[g], share[g], profile, tip, main, dt, restart, tolerance)
+        done = march(
+            works[g], nodes, has_body[g], share[g], profile, tip, main, dt, restart, tolerance, parts[g]
+        )
         failed += done < 0
         rescued += done > 0
     return failed, rescued

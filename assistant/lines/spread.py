@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from assistant.lines import ensemble as band
 from assistant.lines.chain import Towed, Water
-from assistant.lines.conditions import Look, folding
+from assistant.lines.conditions import Look
 from assistant.lines.fleet import Cut, Fleet, marched, regeared
 from assistant.lines.gear import RodSetting, above_zero_m, counted_m, has_planer, mains_m, towed
 from assistant.lines.limits import Suspects, suspects
@@ -32,8 +32,9 @@ from assistant.messages import BoatState, Config, Estimate, LineSetting, LineSta
 Array = NDArray[np.float64]
 
 STEP_S = 0.25
-CUT = Cut(total=24, below=4)
-TOLERANCE_M = 1e-4
+CUT = Cut(total=28, below=4)
+TOLERANCE_M = 1e-3  # of the last Newton step: what is left goes with its square
+FINER = 4  # parts of a step while a line kinks, see folds.py
 BAND_EVERY = round(band.STEP_S / STEP_S)  # ticks
 LIMITS_EVERY = 4 * BAND_EVERY
 FLEAS_EVERY = round(60.0 / STEP_S)  # ticks between two looks at how water fleas have thickened the lines
@@ -232,7 +233,7 @@ def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spre
             old, restart = regeared(old, other, rigged.water), True
     sag_m = rigged.points.sagged(state.sag_m, old, STEP_S)
     tow = rigged.points.at(_boats(motion), sag_m, (sag_m - state.sag_m) / STEP_S, old, STEP_S)
-    fleet, failed, rescued = marched(old, tow, mains, rigged.profile, STEP_S, restart, TOLERANCE_M)
+    fleet, failed, rescued = marched(old, tow, mains, rigged.profile, STEP_S, restart, TOLERANCE_M, FINER)
     if failed:
         return replace(_settle(replace(state, rods=rods), motion, sigma, t_s), unconverged=True)
     state = replace(
@@ -279,7 +280,7 @@ def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
     points = fleet.positions_m()[:, :, :count]
     starts = rigged.points.rod_tips_m[:, :2] + beyond[:, ::-1] * [-1.0, 1.0]
     shapes = curves(points, starts, state.motion)
-    folds = folding(points).tolist()
+    folds = fleet.folding().tolist()
     numbers = banded(seen, state.bands.low, state.bands.high)
     out: dict[str, LineState] = {}
     for k, (rod, now) in enumerate(_rods(state)):

@@ -38,7 +38,7 @@ Array = NDArray[np.float64]
 
 LOOK_STEPS = 20  # 5 s
 LEG_STEPS = 240  # a minute; gear and line out are set anew once a leg
-TOO_LONG = 1e-3  # of a segment's length: Newton stops within 0.1 mm, segments are decimetres at least
+TOO_LONG = 1e-3  # of a segment: Newton stops at 1 mm, right within micrometres; segments are decimetres at least
 RUN_MPS = 1.2
 
 
@@ -51,7 +51,8 @@ class Found:
     over_length: list[str] = field(default_factory=list)
     nan: list[str] = field(default_factory=list)
     steps: int = 0  # of a group of eight lines
-    rescued: int = 0
+    rescued: int = 0  # steps in which a group was
+    divided: int = 0  # about how many steps were divided, because a line kinked
     longest: float = -1.0  # worst of |r| over what its tension allows, less 1
     cpu_s: float = 0.0
     simulated_s: float = 0.0
@@ -67,7 +68,9 @@ def over_length(fleet: Fleet) -> float:
 
 def leg_way(r: Random, now: Motion, steps: int) -> tuple[list[Motion], tuple[Array, Array]]:
     """The boat's motions over a leg, its first the present, and the lift of the rod tips with its rate."""
-    goal_mps = r.choice([0.0, r.uniform(0.0, 0.6), r.uniform(0.6, 1.6), r.uniform(0.6, 1.6), r.uniform(1.6, 2.2)])
+    goal_mps = r.choice(
+        [0.0, r.uniform(0.0, 0.6), r.uniform(0.6, 1.6), r.uniform(0.6, 1.6), r.uniform(1.6, 2.2)]
+    )
     rate = r.choice([0.0, 0.0, 1.0, -1.0]) * math.radians(r.uniform(0.5, 30.0))
     turns = round(min(steps, r.uniform(0.0, math.tau) / max(abs(rate), 1e-9) / spread.STEP_S))
     motions = [now]
@@ -102,7 +105,9 @@ def hour(r: Random, loaded: Config, found: Found, name: str, minutes: int = 60) 
     restart = True
     for minute in range(minutes):
         if r.random() < 0.3:
-            fleet = regeared(fleet, dict(enumerate(chains_of(loaded, random_settings(r, loaded, outs)))), water)
+            fleet = regeared(
+                fleet, dict(enumerate(chains_of(loaded, random_settings(r, loaded, outs)))), water
+            )
             restart = True
         motions, wave = leg_way(r, now, LEG_STEPS)
         tips = tips_along(loaded, np.array([_row(m) for m in motions]), wave)
@@ -131,12 +136,12 @@ def _leg(
     for first in range(0, LEG_STEPS, LOOK_STEPS):
         part = slice(first, first + LOOK_STEPS + 1)
         begin_s = process_time()
-        fleet, failed, rescued = go(fleet, tips[part], spread.STEP_S, restart, mains_m=mains[part])
+        fleet, failed, rescued, restart = go(fleet, tips[part], spread.STEP_S, restart, mains_m=mains[part])
         found.cpu_s += process_time() - begin_s
         found.simulated_s += LOOK_STEPS * spread.STEP_S
         found.steps += LOOK_STEPS * len(fleet.works)
         found.rescued += rescued
-        restart = rescued > 0
+        found.divided += LOOK_STEPS * int((fleet.bends.parts > 1).sum())
         if failed:
             found.failures.append(where)
             return fleet, True
@@ -161,14 +166,16 @@ def run(seed: int, n: float, show: bool = False) -> dict[str, Any]:
     return {
         "seed": seed, "line_hours": round(found.line_hours, 2), "failures": found.failures,
         "over_length": found.over_length, "nan": found.nan, "longest_over_allowed": found.longest,
-        "steps": found.steps, "rescued": found.rescued,
+        "steps": found.steps, "rescued": found.rescued, "divided": found.divided,
         "realtime_factor": round(found.simulated_s / found.cpu_s),
     }  # fmt: skip
 
 
 def main() -> None:
     """Command line."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--n", type=float, default=1000.0)
     given = parser.parse_args()

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from assistant.lines import motion, spread
 from assistant.lines.chain import Towed, Water
-from assistant.lines.fleet import Cut, Fleet, by_group, settled
+from assistant.lines.fleet import Cut, Fleet, marched, settled
 from assistant.lines.gear import RodSetting, towed
-from assistant.lines.kernel import march
 from assistant.messages import Config
 
 Array = NDArray[np.float64]
@@ -63,21 +61,18 @@ def go(
     restart: bool,
     tolerance_m: float = spread.TOLERANCE_M,
     mains_m: Array | None = None,
-) -> tuple[Fleet, int, int]:
-    """March along all rows of tips (K+1, 6, R); mains_m: (K+1, R) if line runs.
+    finer: int = spread.FINER,
+) -> tuple[Fleet, int, int, bool]:
+    """March along all rows of tips (K+1, 6, R), as the live lines do; mains_m: (K+1, R) if line runs.
 
     Returns:
-        The fleet, the groups that failed, the steps that needed rescue (then the next call must restart).
+        The fleet, the steps in which a group failed, those in which one was rescued, whether the next must restart.
     """
-    works, lanes = fleet.works.copy(), by_group(tips)
-    same = np.repeat(fleet.mains_m[:, None, :], len(tips), axis=1)
-    mains = same if mains_m is None else by_group(mains_m)
-    done = [
-        march(
-            works[g], fleet.cut.total, fleet.has_body[g], fleet.share[g], STILL, lanes[g], mains[g], dt, restart,
-            tolerance_m,
-        )
-        for g in range(len(works))
-    ]  # fmt: skip
-    after = replace(fleet, works=works, tips=lanes[:, -1], mains_m=mains[:, -1])
-    return after, sum(d < 0 for d in done), sum(max(d, 0) for d in done)
+    lost, rescues = 0, 0
+    same = fleet.mains_m.reshape(-1)[: fleet.count]
+    for k in range(1, len(tips)):
+        main = same if mains_m is None else mains_m[k]
+        fleet, failed, restart = marched(fleet, tips[k], main, STILL, dt, restart, tolerance_m, finer)
+        lost += failed
+        rescues += restart
+    return fleet, lost, rescues, restart

@@ -2,9 +2,9 @@
 
 Source: independent computation only in part: the finer run is the same kernel with a quarter of the step and four
 times the pieces (what a step and a piece cost), the settled end is the steady integration (lines/steady.py).
-Line that runs out faster than the boat takes it hangs slack and folds; such runs (by the finer one) are kept apart, and
-the live state must say "line folding" in them. Each run in and out of every rig at --n drawn speeds; prints a table
-(stderr) and one JSON object last.
+Line that runs out faster than the boat takes it hangs slack and folds; such runs (by the finer one) are kept apart.
+Wherever depth is off by more than SAY_PERCENT meanwhile, the live state must say "line folding". Each run in and out
+of every rig at --n drawn speeds; prints a table (stderr) and one JSON object last.
 """
 
 from __future__ import annotations
@@ -25,7 +25,6 @@ from numpy.typing import NDArray
 from assistant import config
 from assistant.lines import spread
 from assistant.lines.chain import Towed, Water
-from assistant.lines.conditions import folding
 from assistant.lines.fleet import Cut, Fleet, marched, regeared, settled
 from assistant.lines.gear import RodSetting, above_zero_m, counted_m, mains_m, towed
 from assistant.lines.seen import seen_from_boat
@@ -39,6 +38,7 @@ SETTLE_S = 240.0
 STILL = np.zeros((0, 3))
 MORE = Path(__file__).resolve().parents[1] / "lines"
 FINER = 4
+SAY_PERCENT = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,12 +89,14 @@ class Run:
             tips = tips.copy()
             tips[0] = step * dt * self.speed_mps
             tolerance = spread.TOLERANCE_M if finer == 1 else 1e-6
-            fleet, failed, restart = marched(fleet, tips, mains, STILL, dt, restart, tolerance)
+            fleet, failed, restart = marched(
+                fleet, tips, mains, STILL, dt, restart, tolerance, spread.FINER if finer == 1 else 1
+            )
             if failed:
                 raise ArithmeticError(f"{self.rod.name}: no convergence at {step * dt:g} s")
             if step % per_second == 0:
                 rows.append(_place(fleet))
-                folds = folds or bool(folding(fleet.positions_m())[0])
+                folds = folds or bool(fleet.folding()[0])
         return np.array(rows), folds
 
     def settled_m(self) -> Array:
@@ -177,7 +179,7 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
         "taut_worst_percent": {key: _worst(taut, key) for key in FIGURES},
         "slack_worst_percent": {key: _worst(slack, key) for key in FIGURES},
         "slack": [one.rig for one in slack],
-        "slack_unsaid": [one.rig for one in slack if not one.said],
+        "off_unsaid": [one.rig for one in found if one.running_depth > SAY_PERCENT and not one.said],
         "runs": len(found),
     }
     print(json.dumps(result))

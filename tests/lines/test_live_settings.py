@@ -17,20 +17,23 @@ from assistant.lines import layout, spread
 @pytest.mark.parametrize("kind", ["turn 90", "surge", "waves", "trip"])
 def test_live_depth_is_converged(kind: str) -> None:
     loaded = config.load()
-    error_m, allowed_m, _ = live_error.compare(loaded, live_error.random_case(Random(f"ci/{kind}"), kind))
-    assert (error_m <= allowed_m).all()
+    found = live_error.compare(loaded, live_error.random_case(Random(f"ci/{kind}"), kind))
+    assert (found.error_m <= found.allowed_m).all()
+    assert not found.folding.any()
 
 
 def test_the_two_runs_differ() -> None:
     """Not the same run twice: the pieces of the live one show, by millimetres at least."""
     loaded = config.load()
-    error_m, _, _ = live_error.compare(loaded, live_error.random_case(Random("differ"), "turn 90"))
-    assert 1e-4 < error_m.max() < 0.03
+    found = live_error.compare(loaded, live_error.random_case(Random("differ"), "turn 90"))
+    assert 1e-4 < found.error_m.max() < 0.03
 
 
 def test_a_sharp_turn_folds_the_heavy_inside_line_and_says_so() -> None:
     loaded = config.load()
-    case = live_error.Case("turn 180 sharp", ((0.0, 1.0, 0.0), (4.0, 1.0, 0.0), (19.0, 1.0, np.pi)), rate_dps=12.0)
+    case = live_error.Case(
+        "turn 180 sharp", ((0.0, 1.0, 0.0), (4.0, 1.0, 0.0), (19.0, 1.0, np.pi)), rate_dps=12.0
+    )
     _, folds = live_error.depths(loaded, case, spread.CUT, spread.STEP_S, spread.TOLERANCE_M)
     names = [rod.name for rod in loaded.rods]
     assert folds[:, names.index("S1")].any()

@@ -25,6 +25,6 @@ def test_line_running_out_and_in_on_every_rig(result: dict[str, Any]) -> None:
 
 
 def test_a_line_let_out_faster_than_the_boat_goes_is_said_to_fold(result: dict[str, Any]) -> None:
-    """Its depth meanwhile is off by up to 6 % (copper)."""
+    """Its depth meanwhile is off by up to 6 % (lead-core, copper)."""
     assert result["slack"]
-    assert not result["slack_unsaid"]
+    assert not result["off_unsaid"]

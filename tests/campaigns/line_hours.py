@@ -38,7 +38,7 @@ Array = NDArray[np.float64]
 
 LOOK_STEPS = 20  # 5 s
 LEG_STEPS = 240  # a minute; gear and line out are set anew once a leg
-TOO_LONG = 1e-3  # of a segment, decimetres at least: Newton stops at 1 mm and is then right within micrometres
+TOO_LONG = 1e-3  # of a segment, decimetres at least: Newton stops at 1 mm, right within micrometres
 RUN_MPS = 1.2
 
 

@@ -23,7 +23,7 @@ Origin = Literal["measured", "entered", "worked out"]
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class Observed:
     """One value of one quantity, how uncertain it is (1 sigma, the same unit), and where it comes from.
 
     "worked out" is computed from measured inputs by the line or current model. `where` is for people: "load cell P1".
@@ -47,7 +47,7 @@ class RodMinute:
     dragging: bool = False
     fouled: bool = False
     tripped: bool = False
-    seen: Mapping[str, Seen] = field(default_factory=dict)
+    seen: Mapping[str, Observed] = field(default_factory=dict)
 
     @property
     def workable(self) -> bool:
@@ -68,7 +68,7 @@ class Minute:
 
     t_s: float
     rods: tuple[RodMinute, ...]
-    seen: Mapping[str, Seen] = field(default_factory=dict)
+    seen: Mapping[str, Observed] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +167,7 @@ def _track(
     return Track(value, sigma, origin, where)
 
 
-def plot(quantity: Quantity, seen: Seen) -> tuple[complex, float] | None:
+def plot(quantity: Quantity, seen: Observed) -> tuple[complex, float] | None:
     """A seen value as the complex number it is compared as, with its sigma; None if it is no number."""
     if not (math.isfinite(seen.value) and math.isfinite(seen.sigma) and seen.sigma > 0.0):
         return None

@@ -39,11 +39,13 @@ QUANTITIES: Mapping[str, Quantity] = {
         "lure speed", "m/s", "lure speed", 0.13
     ),  # 0.3 mph: common practice, no source
     "depth_m": Quantity("lure depth", "m", "lure depth", 2.4),  # 8 ft: common practice, no source
+    "logged_depth_m": Quantity("logged depth", "m", "lure depth", 2.4),
     "lure_temp_c": Quantity(
         "temperature at the lure", "degC", "temperature at the lures", 1.7
     ),  # 3 F: the same
     "fouling_min": Quantity("minutes since cleaned", "min", "fouled lines", 60.0),
     # what shows the lure speed: pull goes with its square, so 0.3 of 2.3 mph is a quarter of it
+    "ball_speed_mps": Quantity("speed at the ball", "m/s", "lure speed", 0.13),
     "pull_n": Quantity("pull", "N", "lure speed", 0.25, "ratio"),
     "cable_lean_rad": Quantity("cable lean", "rad", "lure speed", 0.07),  # 4 degrees of 15
     "rod_bend": Quantity("rod bend", "word", "lure speed", 1.0, usual=0.0, hold_min=WORD_HOLDS_MIN),

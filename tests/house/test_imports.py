@@ -12,7 +12,18 @@ ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("assistant", "firmware_bridge", "sim")
 
 # The quiet-spell judge, pure in a folder that is not.
-QUIET = ("quantities", "rates", "claims", "effort", "causes", "cheapest", "quiet", "quiet_words")
+QUIET = (
+    "quantities",
+    "rates",
+    "claims",
+    "effort",
+    "causes",
+    "cheapest",
+    "quiet",
+    "quiet_words",
+    "twins",
+    "minutes",
+)
 
 # Who may import whom of ours: the longest matching prefix on the left decides.
 BASE = ("assistant.messages", "assistant.units")
@@ -70,6 +81,9 @@ PURE = (
     "assistant.pipeline",
     "assistant.notes",
     "assistant.typed",
+    "assistant.outings.plain",
+    "assistant.outings.records",
+    "assistant.outings.entries",
 )
 SHELLS = ("assistant.lines.cases", "assistant.lines.bench", "assistant.lines.peer")  # around pure code
 IMPURE = {

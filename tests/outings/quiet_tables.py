@@ -6,26 +6,28 @@ import math
 from collections.abc import Callable, Mapping
 
 from assistant.messages import RodState
-from assistant.outings.effort import Minute, RodMinute, Seen, Strike
+from assistant.outings.effort import Minute, Observed, RodMinute, Strike
 
 RODS = ("P1", "P2", "R1", "C", "W", "R2", "S2", "S1")  # port to starboard, the demo day's
 DEGREE = math.pi / 180.0
 
 
-def measured(value: float, sigma: float, where: str = "a sensor", toward_rad: float | None = None) -> Seen:
+def measured(
+    value: float, sigma: float, where: str = "a sensor", toward_rad: float | None = None
+) -> Observed:
     """A measured value."""
-    return Seen(value, sigma, "measured", where, toward_rad)
+    return Observed(value, sigma, "measured", where, toward_rad)
 
 
-def entered(value: float, where: str, sigma: float = 0.4) -> Seen:
+def entered(value: float, where: str, sigma: float = 0.4) -> Observed:
     """What the crew said."""
-    return Seen(value, sigma, "entered", where)
+    return Observed(value, sigma, "entered", where)
 
 
 def day(
     minutes: int,
-    boat: Callable[[int], Mapping[str, Seen]] = lambda m: {},
-    rod: Callable[[int, str], Mapping[str, Seen]] = lambda m, r: {},
+    boat: Callable[[int], Mapping[str, Observed]] = lambda m: {},
+    rod: Callable[[int, str], Mapping[str, Observed]] = lambda m, r: {},
     state: Callable[[int, str], RodState] = lambda m, r: "fishing",
     rods: tuple[str, ...] = RODS,
 ) -> list[Minute]:
@@ -65,7 +67,7 @@ def demo_heading(m: int) -> float:
 def demo_day(helpers: bool, minutes: int = 250) -> list[Minute]:
     """The demo day as its table of minutes; `helpers`: load cells on three rods, and two words at 08:48."""
 
-    def boat(m: int) -> Mapping[str, Seen]:
+    def boat(m: int) -> Mapping[str, Observed]:
         seen = {
             "heading_rad": measured(demo_heading(m), 3.0 * DEGREE, "compass"),
             "bottom_depth_m": measured(39.0 + ripple(m, 1.5), 0.3, "sounder"),
@@ -74,7 +76,7 @@ def demo_day(helpers: bool, minutes: int = 250) -> list[Minute]:
             seen["cable_lean_word"] = entered(-1.0, "page 08:48")
         return seen
 
-    def rod(m: int, name: str) -> Mapping[str, Seen]:
+    def rod(m: int, name: str) -> Mapping[str, Observed]:
         if not (helpers and name in ("P1", "S1", "S2")):
             return {}
         pull = (60.0 if m < DEMO_TURN + 3 else 38.0) + ripple(m, 3.0)

@@ -18,8 +18,9 @@ from scipy import stats
 
 from assistant.messages import RodState
 from assistant.outings import causes, quiet
-from assistant.outings.effort import Minute, RodMinute, Seen, Strike, effort, tabulate, worths
+from assistant.outings.effort import Minute, Observed, RodMinute, Strike, effort, tabulate, worths
 from assistant.outings.quantities import CAUSES, CHANCE, QUANTITIES, SOMETHING_ELSE
+from assistant.outings.twins import twins
 
 
 def test_effort_by_hand() -> None:
@@ -115,9 +116,9 @@ def test_a_known_deep_current_is_steered_against() -> None:
     """Toward 063 at 10:10 by the scenario's clock; the answer is the opposite heading, and the lean says how much."""
     set_rad = 63.0 * tables.DEGREE
 
-    def boat(m: int) -> Mapping[str, Seen]:
+    def boat(m: int) -> Mapping[str, Observed]:
         lean = (15.0 if m < 145 else 10.0) + tables.ripple(m, 0.6)
-        current = Seen(0.25, 0.05, "worked out", "bends and a touch", set_rad)
+        current = Observed(0.25, 0.05, "worked out", "bends and a touch", set_rad)
         return {
             "cable_lean_rad": tables.measured(lean * tables.DEGREE, 0.5 * tables.DEGREE, "lean sensor R1"),
             **({"deep_current": current} if m > 150 else {}),
@@ -139,7 +140,7 @@ def test_no_cause_from_strikes_alone(at: list[float], now: int) -> None:
     assert verdict.beliefs[SOMETHING_ELSE] >= 0.2 - 1e-12
 
 
-def one_quantity(m: int, change_min: int, rods: tuple[str, ...]) -> dict[str, dict[str, Seen]]:
+def one_quantity(m: int, change_min: int, rods: tuple[str, ...]) -> dict[str, dict[str, Observed]]:
     """Lure speed of every rod at one minute; those of `rods` slow down at `change_min`."""
     return {
         rod: {
@@ -174,7 +175,7 @@ def test_strikes_under_the_same_conditions_speak_against_a_cause() -> None:
 
 
 def test_two_changes_at_once_cannot_be_told_apart() -> None:
-    def boat(m: int) -> Mapping[str, Seen]:
+    def boat(m: int) -> Mapping[str, Observed]:
         change = 1.0 if m >= 172 else 0.0
         return {
             "lure_temp_c": tables.measured(10.0 + 5.0 * change + tables.ripple(m, 0.3), 0.3),
@@ -276,3 +277,26 @@ def test_every_quantity_speaks_for_a_cause_that_has_a_test() -> None:
     assert {row.cause for row in QUANTITIES.values()} == set(CAUSES)
     assert all(row.matters > 0.0 for row in QUANTITIES.values())
     assert all(0.0 < cause.chance < 1.0 and cause.minutes > 0.0 for cause in CAUSES.values())
+
+
+def test_twins_tell_a_line_from_the_water() -> None:
+    """What both lose is the water; what one loses is on its line. Strikes by the exact test, p by hand: 2 / 2^4."""
+
+    def pulls(slowed: tuple[str, ...]) -> list[Minute]:
+        def rod(m: int, name: str) -> Mapping[str, Observed]:
+            pull = (40.0 if name in slowed and m >= 172 else 60.0) + tables.ripple(m + len(name), 1.0)
+            return {
+                "pull_n": tables.measured(pull + (2.0 if name == "P1" else 0.0), 1.5, f"load cell {name}")
+            }
+
+        return tables.day(250, rod=rod, rods=("P1", "S1"))
+
+    struck = [Strike(60.0 * m, "P1") for m in (20, 60, 100, 140)]
+    same = twins(tabulate(pulls(("P1", "S1"))), struck, 250 * 60.0, ("P1", "S1"))
+    assert same.words.startswith("P1 and S1 run as alike as before")
+    assert same.strikes.chance == pytest.approx(0.125)
+    one = twins(tabulate(pulls(("P1",))), struck, 250 * 60.0, ("P1", "S1"))
+    assert "pull on P1 32 % less against S1" in one.words  # (42 / 60) / (62 / 60) - 1
+    assert one.differences[0].where == "load cell P1, load cell S1"
+    with pytest.raises(ValueError, match="want two of"):
+        twins(tabulate([]), struck, 0.0, ("P1", "S1"))

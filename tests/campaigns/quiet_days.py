@@ -18,6 +18,7 @@ object.
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import math
 import sys
@@ -31,7 +32,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from assistant.outings.causes import beliefs, differences, named
 from assistant.outings.effort import MINUTE_S, Strike, Table, Track, effort
-from assistant.outings.quantities import QUANTITIES
+from assistant.outings.quantities import CAUSES, QUANTITIES
 from assistant.outings.rates import DEFAULT_PRIOR
 
 LOOK_MIN = 5
@@ -207,22 +208,42 @@ def outcome(day: Day, said: Answer) -> str:
     return "right" if said.at_min <= day.onset_min + RIGHT_WITHIN_MIN else "right later"
 
 
+BINS = (0.0, 0.1, 0.3, 0.5, 0.65, 0.8)
+
+
+def table_of(beliefs_true: Sequence[tuple[float, bool]]) -> dict[str, object]:
+    """How often what was believed so strongly was true."""
+    rows = {}
+    for low, high in itertools.pairwise(BINS):
+        hits = [true for share, true in beliefs_true if low < share <= high]
+        if hits:
+            row = {"n": len(hits), "true_percent": round(100.0 * float(np.mean(hits)), 1)}
+            rows[f"{100 * low:.0f}-{100 * high:.0f} %"] = row
+    return rows
+
+
 def judged(seed: int, n: int, world: World) -> dict[str, object]:
     """Outcomes of n days of one world, half of them with a cause."""
     rng = np.random.default_rng(seed)
     counts: dict[bool, dict[str, int]] = {True: {}, False: {}}
+    believed: list[tuple[float, bool]] = []
     for i in range(n):
         with_cause = i % 2 == 0
         day = invented(rng, world, with_cause)
-        word = outcome(day, answer(day))
+        said = answer(day)
+        word = outcome(day, said)
         counts[with_cause][word] = counts[with_cause].get(word, 0) + 1
+        true = QUANTITIES[day.cause].cause if day.cause and said.at_min > day.onset_min else None
+        believed += [(share, name == true) for name, share in said.believed.items() if name in CAUSES]
+    wrong = {with_cause: c.get("wrong", 0) for with_cause, c in counts.items()}
     days = {with_cause: max(1, sum(c.values())) for with_cause, c in counts.items()}
-    wrong = sum(c.get("wrong", 0) for c in counts.values())
     return {
         "with_cause": dict(sorted(counts[True].items())),
         "without": dict(sorted(counts[False].items())),
-        "wrong_percent": round(100.0 * wrong / max(1, n), 1),
+        "wrong_percent": round(100.0 * sum(wrong.values()) / max(1, n), 1),
+        "wrong_without_cause_percent": round(100.0 * wrong[False] / days[False], 1),
         "right_within_60_min_percent": round(100.0 * counts[True].get("right", 0) / days[True], 1),
+        "believed_when_named_or_at_the_end": table_of(believed),
     }
 
 

@@ -23,6 +23,7 @@ QUIET = (
     "quiet_words",
     "twins",
     "minutes",
+    "day_claims",
 )
 
 # Who may import whom of ours: the longest matching prefix on the left decides.

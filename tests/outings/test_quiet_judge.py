@@ -16,8 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from assistant.messages import RodState
+from assistant.messages import RodState, Side
 from assistant.outings import causes, quiet
+from assistant.outings.day_claims import hot_rod_today, inside_and_outside
 from assistant.outings.effort import Minute, Observed, RodMinute, Strike, effort, tabulate, worths
 from assistant.outings.quantities import CAUSES, CHANCE, QUANTITIES, SOMETHING_ELSE
 from assistant.outings.twins import twins
@@ -300,3 +301,31 @@ def test_twins_tell_a_line_from_the_water() -> None:
     assert one.differences[0].where == "load cell P1, load cell S1"
     with pytest.raises(ValueError, match="want two of"):
         twins(tabulate([]), struck, 0.0, ("P1", "S1"))
+
+
+def test_inside_and_outside_lines_counted_by_hand() -> None:
+    """Ten minutes to starboard, ten straight, ten to port; two rods a side, one astern, one of the five aboard."""
+    turn = {0: 1.0, 1: 0.0, 2: -1.0}
+    rows = tables.day(
+        30,
+        boat=lambda m: {"turn_side": tables.measured(turn[m // 10], 0.3)},
+        state=lambda m, r: "aboard" if r == "P2" else "fishing",
+        rods=("P1", "P2", "C", "S2", "S1"),
+    )
+    sides: dict[str, Side] = {"P1": "port", "P2": "port", "C": "centre", "S2": "starboard", "S1": "starboard"}
+    struck = [Strike(60.0 * m, rod) for m, rod in ((5, "S1"), (6, "P1"), (15, "S1"), (25, "P1"), (26, "C"))]
+    claim = inside_and_outside(tabulate(rows), struck, sides)
+    assert (
+        "inside 2 in 0.5 rod-hours, outside 1 in 0.5" in claim.words
+    )  # 30 rod-minutes each: 20 + 10, 10 + 20
+    assert claim.chance == pytest.approx(1.0)
+    straight = inside_and_outside(tabulate(tables.day(30)), struck, sides)
+    assert straight.words.startswith("cannot tell")
+
+
+def test_hot_rod_of_a_day() -> None:
+    """Four strikes on one of eight equal rods of ten: 21.7 % of days; strikes without a rod are left out."""
+    struck = tables.strikes(20, 30, 40, 50, 60, 70) + [Strike(60.0 * m, "S1") for m in (80, 90, 100, 110)]
+    claim = hot_rod_today(tabulate(tables.day(120)), [*struck, Strike(100 * 60.0)])
+    assert claim.chance == pytest.approx(0.217, abs=0.001)
+    assert claim.words.startswith("S1 led, and some rod always does")

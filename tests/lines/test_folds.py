@@ -113,8 +113,8 @@ def _surged(parts: int, dt: float, seconds: float) -> Fleet:
 def test_a_divided_step_is_as_good_as_short_ones() -> None:
     """Against steps of 1/64 s: whole quarter seconds, those in four parts, and sixteenths all the way.
 
-    The error of one BDF2 step is as (1+w)^2 / (w (1+2w)), w this step over the last one (by Taylor series): 4/3 for equal
-    ones, 4.2 for the first of four parts, so four parts make 1.53 times the error of four equal steps.
+    A BDF2 step errs by (1+w)^2 / (w (1+2w)) of a constant, w it over the last one (Taylor series): 4/3 for equal ones,
+    4.2 for the first of four parts, so four parts make 1.53 times the error of four equal steps.
     """
     fine, whole, divided, short = (
         _surged(parts, dt, 12.0).positions_m()

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from assistant.estimate import boat as estimate
-from assistant.estimate.boat import Steering
+from assistant.estimate.boat import ModelVariation, Steering
 from assistant.messages import (
     BOAT_QUANTITIES,
     Accepted,
@@ -25,7 +25,7 @@ from assistant.messages import (
     Reading,
     Seen,
 )
-from assistant.sensing import below, nmea, quality
+from assistant.sensing import below, nmea, quality, variation
 from assistant.sensing.utc import UtcTracker
 
 STEP_S = 0.25
@@ -124,7 +124,12 @@ def advance(state: LocateState, inputs: Inputs) -> LocateState:
     old, refused = state.counts, gathering.refused
     rejects = dict(Counter(old.rejects) + Counter(refused)) if refused else old.rejects
     counts = Counts(old.sentences + len(inputs.sentences), old.unused + unused, rejects)
-    estimated, steering = estimate.advance(state.estimate, gathering.accepted, inputs.t_s)
+    boat = state.estimate
+    place = estimate.wants_variation(boat)
+    now = (inputs.utc or utc.at(inputs.t_s)) if place is not None else None
+    if place is not None and now is not None:
+        boat = boat._replace(model=ModelVariation(variation.model_rad(*place, now), *place))
+    estimated, steering = estimate.advance(boat, gathering.accepted, inputs.t_s)
     return LocateState(gathering.gate, estimated, utc, steering, counts, gathering.words)
 
 

@@ -45,6 +45,9 @@ LINE_QUANTITIES: Mapping[str, str] = {
 }
 """Published name of each line quantity and its unit."""
 
+CHECKSUMS_IGNORED = "checksums=ignored"
+"""At the end of a source's name: its wrong checksums are accepted, and all it says is doubtful."""
+
 Z90 = 1.2815515655446004
 """Standard normal 90 % quantile: low/high of a value with a normal error are value -/+ Z90 sigma."""
 
@@ -442,6 +445,7 @@ class Config:
     sources: tuple[str, ...] = ()
     broker: str = "none"
     page_port: int = 8620
+    outings: str = ""  # the folder they are kept in; "": the usual one; "none": not recorded
     origin: Mapping[str, str] = field(default_factory=dict)  # where each part was read: {"boat": path, ...}
     reels: tuple[Reel, ...] = ()
     facts: tuple[Fact, ...] = ()

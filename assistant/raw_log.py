@@ -12,7 +12,7 @@ from assistant.locate import STEP_S
 from assistant.messages import Inputs, Sentence
 from assistant.sensing import dates
 from assistant.sensing.clock import ReplayClock, Timed, replay_clock
-from firmware_bridge.framing import Framer
+from firmware_bridge.framing import Framer, split_unchecked
 
 FRAME_EVERY = round(1.0 / STEP_S)  # steps: a replay makes one Frame a second
 
@@ -31,15 +31,16 @@ class Log:
 
 
 def read_log(path: Path) -> Log:
-    """Read a raw log of NMEA 0183 sentences.
+    """Read a raw log of NMEA 0183 sentences; a path that ends in "?checksums=ignored" also those with wrong ones.
 
     Raises:
         LogError: the file cannot be read, or holds not one good sentence.
     """
-    framer = Framer()
+    plain, unchecked = split_unchecked(str(path))
+    framer = Framer(unchecked=unchecked)
     texts: list[str] = []
     try:
-        with path.open("rb") as stream:
+        with Path(plain).open("rb") as stream:
             while data := stream.read(1 << 20):
                 texts.extend(framer.feed(data))
     except OSError as error:

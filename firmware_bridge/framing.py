@@ -8,6 +8,8 @@ that fits of
               one or two hex digits at its end
     bad_sum   fewer than two hex digits, or not the exclusive-or of what stands between `$` and `*`
     good
+A source may be told to take sentences of `bad_sum` too (a talker that computes them wrongly): its name ends in
+"?checksums=ignored", or "&checksums=ignored" after another setting, and all it says is doubtful.
 A checksum is one byte: of parts with several wrong bytes about 1 in 256 still pass. Ranges come later.
 """
 
@@ -16,6 +18,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+
+from assistant.messages import CHECKSUMS_IGNORED
 
 LONGEST = 120  # characters of a part; the standard says 82, real talkers exceed it
 PENDING_CAP = 1024  # bytes kept of a part that has not ended
@@ -26,6 +30,14 @@ REASONS = ("good", "bad_sum", "no_sum", "too_long", "noise")
 _FORM = re.compile(rb"[$!][A-Z0-9]{3,8}(?:,[\x20-\x7e]*)?\*([0-9A-Fa-f]{1,2})")
 _NOT_TEXT = re.compile(rb"[^\x20-\x7e]")
 _STARTS = (b"$", b"!")
+
+
+def split_unchecked(name: str) -> tuple[str, bool]:
+    """A source's or file's name without the mark that its checksums are ignored, and whether it had it."""
+    for mark in ("?", "&"):
+        if name.endswith(mark + CHECKSUMS_IGNORED):
+            return name.removesuffix(mark + CHECKSUMS_IGNORED), True
+    return name, False
 
 
 def checksum(body: bytes) -> int:
@@ -62,9 +74,13 @@ def _stand_in(part: bytes) -> bytes:
 
 @dataclass(slots=True)
 class Framer:
-    """Splits a byte stream, in chunks of any size, into sentences; the counts do not depend on the chunks."""
+    """Splits a byte stream, in chunks of any size, into sentences; the counts do not depend on the chunks.
+
+    With `unchecked` a sentence whose checksum is wrong is handed on like a good one; it counts as bad_sum still.
+    """
 
     counts: dict[str, int] = field(default_factory=lambda: dict.fromkeys(REASONS, 0))
+    unchecked: bool = False
     _pending: bytes = b""
 
     def feed(self, data: bytes) -> list[str]:
@@ -88,7 +104,7 @@ class Framer:
             if part:
                 reason = classify(part)
                 self.counts[reason] += 1
-                if reason == "good":
+                if reason == "good" or (self.unchecked and reason == "bad_sum"):
                     yield part.decode("ascii")
 
 

@@ -2,6 +2,7 @@
 
     serial:DEV?baud=4800   tcp:HOST:PORT   udp:PORT   udp:ADDRESS:PORT   file:PATH   stdin:
 
+Any of them may end in ?checksums=ignored, see framing.py.
 A new kind of source is a row of SCHEMES and an async generator in wires.py. Nothing is ever sent.
 """
 
@@ -17,7 +18,7 @@ from typing import Literal
 
 from assistant.messages import Sentence
 from firmware_bridge import wires
-from firmware_bridge.framing import Framer
+from firmware_bridge.framing import Framer, split_unchecked
 
 Clock = Callable[[], float]  # [s] since the daemon's start, monotonic
 SourceState = Literal["waiting", "connected", "ended"]
@@ -178,7 +179,8 @@ def open_source(url: str, clock: Clock) -> Source:
     Raises:
         ValueError: not one of those forms; the text names the URL, what is wrong and the forms.
     """
-    name, colon, rest = url.partition(":")
+    plain, unchecked = split_unchecked(url)
+    name, colon, rest = plain.partition(":")
     forms = ", ".join(scheme.form for scheme in SCHEMES.values())
     scheme = SCHEMES.get(name)
     if scheme is None or not colon:
@@ -187,4 +189,4 @@ def open_source(url: str, clock: Clock) -> Source:
         wire = scheme.parse(rest)
     except ValueError as error:
         raise ValueError(f"source {url!r}: {error}; use {scheme.form} (or one of {forms})") from None
-    return Source(url, wire, clock, scheme.ends)
+    return Source(url, wire, clock, scheme.ends, Framer(unchecked=unchecked))

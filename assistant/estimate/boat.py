@@ -20,11 +20,23 @@ from assistant.estimate import outputs, speed, turning
 from assistant.estimate.current import KEEP_S, Current, Water
 from assistant.estimate.ground import Ground
 from assistant.estimate.heading import NOT_CROSSED, Crossed
+from assistant.estimate.receivers import AGREED, Apart, compare, doubted
 from assistant.estimate.sources import FRESH, NEVER, Key, Track, best, choose_all, note
 from assistant.estimate.speed import Hints, Log
 from assistant.estimate.turning import Turning
 from assistant.messages import Accepted, BoatConfig, BoatState, Estimate, State
 from assistant.units import wrap_pi
+
+
+class ModelVariation(NamedTuple):
+    """Magnetic variation by the model, and where it was worked out [deg]; None: the model does not know."""
+
+    value_rad: float | None
+    lat_deg: float
+    lon_deg: float
+
+
+MODEL_HOLDS_DEG = 0.1  # the variation changes by some hundredths of a degree over so much latitude
 
 
 class EstimatorState(NamedTuple):
@@ -41,11 +53,26 @@ class EstimatorState(NamedTuple):
     log_key: Key | None = None
     current: Current | None = None
     crossed: Crossed = NOT_CROSSED
+    apart: Apart = AGREED
+    model: ModelVariation | None = None
 
 
 def initial(config: BoatConfig) -> EstimatorState:
     """Nothing known yet: the first BoatState is dead in every quantity."""
     return EstimatorState(config, {}, {})
+
+
+def wants_variation(state: EstimatorState) -> tuple[float, float] | None:
+    """(latitude, longitude) [deg] to ask the magnetic model for, if it is needed and was not asked hereabouts."""
+    heading, lat, lon = (_chosen(state, role) for role in ("heading", "latitude", "longitude"))
+    if heading is None or heading[0][0] != "heading_magnetic_rad" or "variation" in state.chosen:
+        return None
+    if lat is None or lon is None:
+        return None
+    place, old = (lat[1].value, lon[1].value), state.model
+    if old is not None and max(abs(place[0] - old.lat_deg), abs(place[1] - old.lon_deg)) < MODEL_HOLDS_DEG:
+        return None
+    return place
 
 
 class Steering(NamedTuple):
@@ -77,7 +104,8 @@ def advance(
     moving = state.ground is None or state.ground.speed_mps > grounds.SLOW_MPS
     tracks = note(state.tracks, tuple(accepted), moving)
     state = state._replace(tracks=tracks, chosen=choose_all(state.chosen, tracks, t_s))
-    state = _take_ground(state)
+    apart = compare(state.apart, tracks, state.chosen.get("ground") or state.chosen.get("latitude"), t_s)
+    state = _take_ground(state._replace(apart=apart))
     state = _take_compass(state, accepted)
     state = _take_log(state, accepted, t_s)
     heading, state = _heading(state, t_s)
@@ -158,7 +186,7 @@ def _take_log(state: EstimatorState, accepted: Sequence[Accepted], t_s: float) -
 
 def _hints(state: EstimatorState, t_s: float) -> Hints:
     ground = _fresh_ground(state, t_s)
-    if ground is None:
+    if ground is None or state.apart.words:
         return Hints()
     current = state.current
     expected, sigma = None, 0.0
@@ -178,7 +206,11 @@ def _correction(state: EstimatorState, key: Key) -> tuple[float, float, str, boo
     variation = _chosen(state, "variation")
     config = state.config
     return headings.to_true(
-        key, variation[1] if variation else None, config.variation_deg, config.compass_offset_deg
+        key,
+        variation[1] if variation else None,
+        state.model.value_rad if state.model else None,
+        config.variation_deg,
+        config.compass_offset_deg,
     )
 
 
@@ -210,7 +242,13 @@ def _learn_current(state: EstimatorState, heading: Estimate, stw: Estimate, t_s:
     if ground is None or compass is None or log is None or state.log is None:
         return state
     measured = all(track.age_state(t_s) in FRESH and not track.frozen for _, track in (compass, log))
-    if not measured or state.crossed.raised or state.log.stuck or state.log.suspect_since_s is not None:
+    if (
+        not measured
+        or state.apart.words
+        or state.crossed.raised
+        or state.log.stuck
+        or state.log.suspect_since_s is not None
+    ):
         return state
     still = state.log.last_mps <= speed.ZERO_MPS  # adrift or stalled? ask again, now that more may be known
     if still and speed.suspicious(state.log, t_s, state.log.last_mps, _hints(state, t_s)):
@@ -232,18 +270,21 @@ def report(state: EstimatorState, steering: Steering, utc: str | None = None) ->
         state, steering: from the last `advance`; utc: ISO 8601 of this instant, passed through.
     """
     t_s, stw, heading = steering
-    sog = outputs.ground_speed(_chosen(state, "ground"), state.ground, t_s)
-    cog = outputs.course(_chosen(state, "course"), state.ground, t_s)
+    apart = state.apart
+    sog = doubted(outputs.ground_speed(_chosen(state, "ground"), state.ground, t_s), apart)
+    cog = outputs.course(_chosen(state, "course"), state.ground, state.crossed.now, t_s)
     log_doubt = state.log is not None and (state.log.stuck != "" or state.log.suspect_since_s is not None)
     set_, drift = outputs.set_and_drift(state.current, (heading, stw, sog), log_doubt, t_s)
     pair, lat = _chosen(state, "heading"), _chosen(state, "latitude")
+    shrink = max(0.01, math.cos(math.radians(lat[1].value if lat else 0.0)))  # of a degree of longitude
+    lon_sigma = outputs.POSITION_SIGMA_DEG / shrink
     return BoatState(
         t_s=t_s,
         utc=utc,
         stw_mps=stw,
         heading_rad=heading,
         sog_mps=sog,
-        cog_rad=cog,
+        cog_rad=doubted(cog, apart),
         set_rad=set_,
         drift_mps=drift,
         water_depth_m=outputs.water_depth(_chosen(state, "depth"), state.tracks, state.config, t_s),
@@ -254,10 +295,6 @@ def report(state: EstimatorState, steering: Steering, utc: str | None = None) ->
             _fresh_ground(state, t_s),
             t_s,
         ),
-        lat_deg=outputs.plain(lat, outputs.POSITION_SIGMA_DEG, t_s),
-        lon_deg=outputs.plain(
-            _chosen(state, "longitude"),
-            outputs.POSITION_SIGMA_DEG / max(0.01, math.cos(math.radians(lat[1].value if lat else 0.0))),
-            t_s,
-        ),
+        lat_deg=doubted(outputs.plain(lat, outputs.POSITION_SIGMA_DEG, t_s), apart),
+        lon_deg=doubted(outputs.plain(_chosen(state, "longitude"), lon_sigma, t_s), apart),
     )

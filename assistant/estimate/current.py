@@ -17,6 +17,7 @@ AVERAGE_S = 40.0
 CORRELATED_S = 10.0  # differences closer in time than this tell the same: the receiver's slow error
 # [m^2/s^3] growth of the variance of a current no longer measured: 3 cm/s in the first minute
 WANDER_MPS2 = 0.03**2 / 60.0
+SHORT_ARROW = 3.5  # an arrow not much longer than its error may point anywhere: keeps 99.9 % within 3.2 sigma
 KEEP_S = 600.0  # a current older than this is unknown
 
 
@@ -55,7 +56,8 @@ class Current(NamedTuple):
         along2, across2 = self.along_sigma_mps**2, self.across_sigma_mps**2
         random = self.random_variance()
         drift_sigma = math.sqrt(c2 * along2 + s2 * across2 + random)
-        set_sigma = math.sqrt(s2 * along2 + c2 * across2 + random) / max(drift, 1e-6)
+        share = math.sqrt(s2 * along2 + c2 * across2 + random) / max(drift, 1e-6)
+        set_sigma = share * (1.0 + SHORT_ARROW * share * share)
         return min(UNIFORM_SIGMA_RAD, set_sigma), drift_sigma
 
 

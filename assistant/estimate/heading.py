@@ -21,10 +21,17 @@ from assistant.messages import Estimate, State
 from assistant.units import KNOT_MPS, wrap_pi, wrap_tau
 
 DEVIATION_SIGMA = 2.0 * DEG
-VARIATION_SIGMA: Mapping[str, float] = {"sentence": 0.5 * DEG, "config": 1.0 * DEG, "unknown": 10.0 * DEG}
+VARIATION_SIGMA: Mapping[str, float] = {
+    "sentence": 0.5 * DEG,
+    "model": 0.5 * DEG,
+    "config": 1.0 * DEG,
+    "unknown": 10.0 * DEG,
+}
 UNKNOWN_CURRENT_MPS = 0.25  # sigma of a surface current nobody measured
 COURSE_FLOOR = 5.0 * DEG  # a stand-in is never better than this
-RATE_SIGMA = 0.05 * DEG  # [rad/s] on top of the filter's own
+RATE_SIGMA = (
+    0.2 * DEG
+)  # [rad/s] on top of the filter's own: the bow yaws in waves faster than a filter may follow
 ROT_SIGMA = 0.3 * DEG  # [rad/s] of a rate gyro of a small-boat compass
 COURSE_RATE_SIGMA = 0.5 * DEG  # [rad/s] a course also turns with the current and the helm's corrections
 STAND_IN_MPS = 0.5  # slower than this the course tells nothing of the heading
@@ -41,6 +48,7 @@ class Crossed(NamedTuple):
 
     raised: bool = False
     since_s: float | None = None
+    now: bool = False  # they differ at this instant
 
 
 NOT_CROSSED = Crossed()
@@ -51,12 +59,12 @@ def cross_check(
 ) -> Crossed:
     """Raise when heading and course differ too much at speed for CROSS_S; clear likewise."""
     if heading_rad is None or ground is None or ground.course is None or t_s - ground.t_s > CROSS_S:
-        return old._replace(since_s=None)
+        return old._replace(since_s=None, now=False)
     bad = contradicted(t_s, heading_rad, ground, current)
     if bad == old.raised:
-        return old._replace(since_s=None)
+        return old._replace(since_s=None, now=bad)
     since_s = t_s if old.since_s is None else old.since_s
-    return Crossed(bad, None) if t_s - since_s >= CROSS_S else Crossed(old.raised, since_s)
+    return Crossed(bad, None, bad) if t_s - since_s >= CROSS_S else Crossed(old.raised, since_s, bad)
 
 
 def contradicted(t_s: float, heading_rad: float, ground: Ground, current: Current | None) -> bool:
@@ -78,14 +86,19 @@ def contradicted(t_s: float, heading_rad: float, ground: Ground, current: Curren
 
 
 def to_true(
-    key: Key, variation: Track | None, config_deg: float | None, offset_deg: float
+    key: Key, variation: Track | None, model_rad: float | None, config_deg: float | None, offset_deg: float
 ) -> tuple[float, float, str, bool]:
-    """What to add to a compass reading [rad], its sigma [rad], the words for the source, variation known."""
+    """What to add to a compass reading [rad], its sigma [rad], the words for the source, variation known.
+
+    The variation is the sentence's, else the World Magnetic Model's, else the configured one.
+    """
     offset = offset_deg * DEG
     if key[0] == "heading_true_rad":
         return offset, DEVIATION_SIGMA, "", True
     if variation is not None:
         return offset + variation.value, _with("sentence"), "+var(sentence)", True
+    if model_rad is not None:
+        return offset + model_rad, _with("model"), "+var(model)", True
     if config_deg is not None:
         return offset + config_deg * DEG, _with("config"), "+var(config)", True
     return offset, _with("unknown"), ", variation unknown", False

@@ -89,8 +89,8 @@ def ground_speed(pair: tuple[Key, Track] | None, ground: Ground | None, t_s: flo
     return judged_track(pair, value, sigma, t_s)
 
 
-def course(pair: tuple[Key, Track] | None, ground: Ground | None, t_s: float) -> Estimate:
-    """Course over ground; unknown to half a circle when the boat hardly moves."""
+def course(pair: tuple[Key, Track] | None, ground: Ground | None, crossed: bool, t_s: float) -> Estimate:
+    """Course over ground; unknown to half a circle when the boat hardly moves, doubted when the compass differs."""
     if pair is None:
         return NEVER
     key, track = pair
@@ -108,7 +108,10 @@ def course(pair: tuple[Key, Track] | None, ground: Ground | None, t_s: float) ->
         )
     angle, _ = turning.angle_at(ground.course, t_s)
     sigma = math.hypot(ground.cog_sigma_rad(), RECEIVER_LAG_S * ground.course.rate_radps)
-    return judged(angle, min(UNIFORM_SIGMA_RAD, sigma), state, age_s, key[1], track.cause(t_s))
+    cause = track.cause(t_s)
+    if crossed and state == "ok":
+        state, cause = "doubtful", "heading and course differ"
+    return judged(angle, min(UNIFORM_SIGMA_RAD, sigma), state, age_s, key[1], cause)
 
 
 def set_and_drift(

@@ -23,7 +23,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import NamedTuple
 
-from assistant.messages import Accepted, Reading
+from assistant.messages import CHECKSUMS_IGNORED, Accepted, Reading
 
 RECOVERY = 10
 """Good readings wanted after a fault before a channel is trusted again."""
@@ -39,12 +39,9 @@ DEAD_INTERVALS = 5.0
 
 SAME_ODDS = 1e-9  # a run of equal numbers less likely than this is no measurement any more
 SAME_S = 2.5  # and it has lasted this long
-SAME_SHARE_LEAST = 0.45  # however lively a channel was, the waves may lie down
 SAME_GAIN = 1.0 / 60.0  # the share of repeats is averaged over the last 60 readings or so
 SAME_LEARNED = 60  # the longest run that is learned from: a calm becomes usual, not a frozen hour
 FROZEN = "frozen: the same number again and again"
-UNCHECKED_MARK = "(checksums ignored)"
-"""In the name of a source whose wrong checksums are accepted."""
 UNCHECKED = "from a source whose checksums are ignored"
 
 
@@ -63,6 +60,9 @@ class Gate:
     confirm_first: int = 2  # the same before the first value
     period: float | None = None  # of a quantity that wraps
     same_above: float = math.inf  # a number above this that never changes is suspicious
+    same_share: float = (
+        0.45  # how often it repeats itself at least, however lively it was: the waves may lie down
+    )
 
 
 DEG = math.pi / 180.0
@@ -94,9 +94,18 @@ TABLE: Mapping[str, Gate] = MappingProxyType(
         "variation_rad": Gate(
             low=-60 * DEG, high=60 * DEG, step=1.5 * DEG, rate=0.0, stale_s=60.0, dead_s=600.0
         ),
-        "sog_mps": Gate(low=0.0, high=30.0, step=1.0, rate=1.5, stale_s=4.0, same_above=0.3),
+        "sog_mps": Gate(low=0.0, high=30.0, step=1.0, rate=1.5, stale_s=4.0, same_above=0.3, same_share=0.6),
         # the course of a boat at rest is noise: its jumps are judged as a velocity, in estimate/ground.py
-        "cog_rad": Gate(low=0.0, high=math.tau, step=math.pi, rate=0.0, stale_s=4.0, period=math.tau),
+        "cog_rad": Gate(
+            low=0.0,
+            high=math.tau,
+            step=math.pi,
+            rate=0.0,
+            stale_s=4.0,
+            period=math.tau,
+            same_above=-math.inf,
+            same_share=0.15,
+        ),
         "rate_of_turn_radps": Gate(low=-45 * DEG, high=45 * DEG, step=15 * DEG, rate=10 * DEG, stale_s=3.0),
         # 0.0 is how a sounder says "no bottom"; slopes to 45 degrees at trolling speed
         "depth_below_transducer_m": Gate(
@@ -107,10 +116,19 @@ TABLE: Mapping[str, Gate] = MappingProxyType(
         "water_temp_c": Gate(
             low=-2.0, high=40.0, step=0.8, rate=0.1, stale_s=30.0, dead_s=300.0, confirm=10, confirm_first=3
         ),
-        "lat_deg": Gate(low=-90.0, high=90.0, step=0.0005, rate=0.0003, stale_s=4.0, same_above=-math.inf),
+        "lat_deg": Gate(
+            low=-90.0, high=90.0, step=0.0005, rate=0.0003, stale_s=4.0, same_above=-math.inf, same_share=0.1
+        ),
         # a degree of longitude is shorter than one of latitude, so a boat crosses more of them
         "lon_deg": Gate(
-            low=-180.0, high=180.0, step=0.001, rate=0.0006, stale_s=4.0, period=360.0, same_above=-math.inf
+            low=-180.0,
+            high=180.0,
+            step=0.001,
+            rate=0.0006,
+            stale_s=4.0,
+            period=360.0,
+            same_above=-math.inf,
+            same_share=0.1,
         ),
         # on or below a rod: see below.py. A ball surges with the boat; a rod's pull follows every wave
         "ball_speed_mps": Gate(low=0.0, high=5.0, step=1.0, rate=0.5, stale_s=15.0, dead_s=120.0),
@@ -177,7 +195,7 @@ def gate(state: GateState, reading: Reading) -> tuple[GateState, Accepted | None
     state = GateState({**state.channels, key: channel}, state.rejects)
     if reason is not None:
         return _refuse(state, reading, reason)
-    doubt = FROZEN if channel.frozen else UNCHECKED if UNCHECKED_MARK in reading.source else ""
+    doubt = UNCHECKED if CHECKSUMS_IGNORED in reading.source else FROZEN if channel.frozen else ""
     return state, Accepted(reading, *limits, channel.unproven, doubt), None
 
 
@@ -230,7 +248,7 @@ def _compare(row: Gate, old: Channel, new: Channel) -> Channel:
     same = old.same + 1
     since_s = min(old.same_since_s, old.accepted_s)
     long = new.accepted_s - since_s >= SAME_S and old.value is not None and old.value > row.same_above
-    odds = max(SAME_SHARE_LEAST, old.same_share) ** same
+    odds = max(row.same_share, old.same_share) ** same
     return new._replace(
         same=same,
         same_since_s=since_s,

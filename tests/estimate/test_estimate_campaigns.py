@@ -29,3 +29,9 @@ def test_a_speed_log_in_trouble_is_flagged_and_one_at_rest_is_not(root: Path) ->
     found = run(root, "stuck_log.py", "--seed", "2", "--n", "1", "--hours", "0.5")
     assert set(found["delays"]) >= {"weed", "weed gone", "frozen", "60 % low"}
     assert found["long_day"]["ok"] > 0.98
+
+
+def test_faults_of_the_instruments_are_shown_honestly(root: Path) -> None:
+    found = run(root, "faults.py", "--seed", "11", "--n", "12")
+    assert len(found["matrix"]) >= 5
+    assert found["ok_values"] > 30_000

@@ -13,6 +13,7 @@ import click
 from assistant import __version__
 from assistant.config import ConfigError, load
 from assistant.errors import LogError, OptionError
+from assistant.outings.commands import outings
 from firmware_bridge.broker import BrokerError
 
 
@@ -73,39 +74,41 @@ def demo(seconds: float | None, port: int, broker_port: int) -> None:
 @click.option("--source", "sources", multiple=True, help="serial:DEV?baud=4800, tcp:HOST:PORT, udp:PORT ...")
 @click.option("--broker", help="none, embedded[:PORT] or mqtt(s)://[user:pass@]host[:port].")
 @click.option("--port", type=PORT, help="Of the page; the next free one if taken.")
+@click.option("--outings", help="Folder in which the outing is recorded; none: it is not.")
 @seconds_option
 def run(
     directory: Path | None,
     sources: tuple[str, ...],
     broker: str | None,
     port: int | None,
+    outings: str | None,
     seconds: float | None,
 ) -> None:
     """Run with the boat's instruments."""
     from assistant.daemon import run_boat
 
-    print_summary(lambda: run_boat(load(directory), sources, broker, port, seconds))
+    print_summary(lambda: run_boat(load(directory), sources, broker, port, seconds, outings))
 
 
 @main.command()
 @click.argument("log", type=PATH)
 @config_option
-@click.option("--frames", type=PATH, help="Write one Frame a second to this file, one line of JSON each.")
+@click.option("--frames", type=PATH, help="Write the Frames to this file, one line of JSON each.")
 def replay(log: Path, directory: Path | None, frames: Path | None) -> None:
-    """Put a raw log through the same flow as fast as it goes."""
+    """Put an outing (by its id) or a raw log through the same flow as fast as it goes."""
     from assistant.replay import replay_to
 
-    print_summary(lambda: replay_to(log, load(directory), frames))
+    print_summary(lambda: replay_to(log, directory, frames))
 
 
 @main.command()
 @click.argument("log", type=PATH)
 @config_option
 def alerts(log: Path, directory: Path | None) -> None:
-    """How much would have been told on the day of a raw log: rates, floods, what most often."""
+    """How much would have been told on an outing or the day of a raw log: rates, floods, what most often."""
     from assistant.replay import told_in
 
-    print_summary(lambda: told_in(log, load(directory)))
+    print_summary(lambda: told_in(log, directory))
 
 
 @main.command(context_settings={"ignore_unknown_options": True, "help_option_names": []})
@@ -181,6 +184,9 @@ def bench(peer: str | None) -> None:
     from assistant.bench import measure
 
     print_summary(lambda: measure(peer))
+
+
+main.add_command(outings)
 
 
 @main.command()

@@ -133,7 +133,7 @@ def send(port: int, until_s: float) -> None:
 def daemon_run() -> dict[str, object]:
     """Peak memory, share of one core and latency of daemon and broker at 50 sentences a second."""
     port = free_udp_port()
-    run = ["run", "--source", f"udp:{HOST}:{port}", "--broker", f"embedded:{free_port(18830)}"]
+    run = ["run", "--outings", "none", "--source", f"udp:{HOST}:{port}", "--broker", f"embedded:{free_port(18830)}"]
     run += ["--port", str(18620), "--seconds", str(DAEMON_S + SETTLED_S)]
     begin_s = time.monotonic()
     process = subprocess.Popen(

@@ -163,6 +163,7 @@ BOAT_KEYS = (
     Key("transducers", lambda raw: raw, "a table: XDR name -> { rod, depth, speed_unit } of a sensor at a rod"),
     Key("sources", texts(r"[!-~]{1,200}", "a source such as udp:10110"), "when no --source is given"),
     Key("broker", BROKER, "when no --broker is given"),
+    Key("outings", text(r"[^\x00-\x1f\x7f]{1,200}", "a folder, or none"), "where outings are kept"),
     Key("page_port", whole(1, 65535), "where the page is served when no --port is given"),
 )
 

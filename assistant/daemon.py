@@ -12,6 +12,7 @@ import signal
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 from assistant import locate, notes, payloads, pipeline
 from assistant.errors import OptionError
@@ -20,6 +21,7 @@ from assistant.intake import Intake, open_intake, replayed_file
 from assistant.locate import STEP_S
 from assistant.messages import Config, Frame, Inputs, Mode, Sentence
 from assistant.meter import Meter
+from assistant.outings import logbook, store
 from assistant.web.server import PageServer
 from firmware_bridge.mqtt import Publisher, Status
 
@@ -39,6 +41,7 @@ class Options:
     seconds: float | None = None
     simulated: bool = False
     show: Callable[[Frame], None] | None = None
+    outings: Path | None = None  # where the outing is recorded; None: it is not
 
 
 def say(text: str) -> None:
@@ -80,7 +83,9 @@ class Daemon:
         self._meter = Meter()
         self._fresh = 0  # sentences since the last publication
         mode: Mode = "replayed" if replayed_file(options.sources) else "live"
-        self._state = pipeline.initial(config, "simulated" if options.simulated else mode)
+        mode = "simulated" if options.simulated else mode
+        self._state = pipeline.initial(config, mode)
+        self._recorder = logbook.begun(options.outings, config, mode)
         self._publisher = Publisher(
             options.broker, config.boat.id, self._loop.time, {SENSOR_TOPIC: self._inbox.sensor}
         )
@@ -121,6 +126,7 @@ class Daemon:
             others += [tasks.create_task(task, name=name) for name, task in self._intake.tasks().items()]
             await self._stopped()
             await end(others)
+            await asyncio.to_thread(self._recorder.close, self._meter.steps * STEP_S)
         return self._summary()
 
     async def _open(self) -> None:
@@ -151,6 +157,7 @@ class Daemon:
             self._meter.stepped(self._now_s() - due_s)
             inputs = self._inbox.into(self._intake.take(tick))
             self._fresh += len(inputs.sentences)
+            self._recorder.step(inputs, framed=tick % PUBLISH_EVERY == 0)
             if tick % PUBLISH_EVERY:
                 self._state = pipeline.advance(self._state, inputs)
             else:
@@ -176,6 +183,7 @@ class Daemon:
             "sources": self._intake.status(),
             **({"sensors": {"refused": self._inbox.error}} if self._inbox.error else {}),
             "slips": self._meter.slips,
+            "recording": logbook.shown(self._recorder.status),
         }
 
     async def _watch(self) -> None:
@@ -185,6 +193,7 @@ class Daemon:
             await asyncio.sleep(WATCH_S)
             now = {str(s["url"]): f"{s['state']} {s['error']}".strip() for s in self._intake.status()}
             now[self._publisher.status.broker] = _broker_words(self._publisher.status)
+            now["outing"] = logbook.words(self._recorder.status)
             for name, words in now.items():
                 if said.get(name) != words:
                     say(f"{name}: {words}")
@@ -209,6 +218,7 @@ class Daemon:
             "slips": self._meter.slips,
             "worst_late_ms": round(1000.0 * self._meter.worst_late_s, 1),
             "published": self._publisher.status.published,
+            "outing": logbook.shown(self._recorder.status),
         }
 
 
@@ -237,15 +247,24 @@ def run(options: Options) -> dict[str, object]:
 
 
 def run_boat(
-    config: Config, sources: tuple[str, ...], broker: str | None, port: int | None, seconds: float | None
+    config: Config,
+    sources: tuple[str, ...],
+    broker: str | None,
+    port: int | None,
+    seconds: float | None,
+    outings: str | None = None,
 ) -> dict[str, object]:
-    """`spreadwatch run`: options not given come from the configuration. Raises what `run` raises."""
+    """`spreadwatch run`: options not given come from the configuration. Raises what `run` raises.
+
+    A recorded file that is played is not recorded again.
+    """
     options = Options(
         config=config,
         sources=sources or config.sources,
         broker=config.broker if broker is None else broker,
         port=config.page_port if port is None else port,
         seconds=seconds,
+        outings=store.root_of(config.outings if outings is None else outings),
     )
     if not options.sources:
         raise OptionError('no source: give --source, such as --source udp:10110, or "sources" in boat.toml')

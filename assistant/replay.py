@@ -1,4 +1,4 @@
-"""A raw log through the same flow as the live boat, as fast as it goes."""
+"""An outing or a raw log through the same flow as the live boat, as fast as it goes."""
 
 from __future__ import annotations
 
@@ -8,8 +8,11 @@ from pathlib import Path
 from typing import IO
 
 from assistant import replay_reader
+from assistant.config import load
 from assistant.alerts.statistics import Told
+from assistant.config import load
 from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES, Config, Frame
+from assistant.outings import recording, store
 
 
 @dataclass(slots=True)
@@ -39,19 +42,25 @@ class Shares:
         }
 
 
-def replay(path: Path, config: Config, out: IO[bytes] | None = None) -> dict[str, object]:
-    """Replay a log; one Frame a second goes to `out` as a line of JSON. Returns the summary.
+def replay(path: Path, config: Config, out: IO[bytes] | None = None, seed: int = 0) -> dict[str, object]:
+    """Replay a log or the folder of an outing; Frames go to `out`, each a line of JSON. Returns the summary.
+
+    A log makes one Frame a second, an outing those that were made live: the same to the last byte, but for their mode.
 
     Raises:
         LogError: the file cannot be read, or holds not one good sentence.
     """
     with replay_reader.located(path, config.boat) as located:
-        shares = _march(located, config, out)
+        shares = _march(located, config, out, seed)
     return {
         "frames": shares.frames,
         "minutes": round(shares.frames / 60.0, 3),
-        "clock": "assumed" if located.header.assumed else "sentences",
-        "sentences": {**located.header.counts, "unused": located.counts.unused},
+        "clock": located.header.clock,
+        "sentences": {
+            "good": located.counts.sentences,
+            **located.header.counts,
+            "unused": located.counts.unused,
+        },
         "rejects": dict(located.counts.rejects),
         "states": shares.shares(shares.boat),
         "lines": shares.shares(shares.lines),
@@ -59,11 +68,11 @@ def replay(path: Path, config: Config, out: IO[bytes] | None = None) -> dict[str
     }
 
 
-def _march(located: replay_reader.Located, config: Config, out: IO[bytes] | None) -> Shares:
+def _march(located: replay_reader.Located, config: Config, out: IO[bytes] | None, seed: int) -> Shares:
     """The second half of every step: lines and Frames."""
     from assistant import payloads, pipeline  # compiled code loads while the log is being read
 
-    state = pipeline.initial_lines(config, "replayed")
+    state = pipeline.initial_lines(config, "replayed", seed)
     shares = Shares()
     for instant in located:
         if instant.boat is None:
@@ -76,24 +85,44 @@ def _march(located: replay_reader.Located, config: Config, out: IO[bytes] | None
     return shares
 
 
-def told_in(path: Path, config: Config) -> dict[str, object]:
+def chosen(log: Path, directory: Path | None) -> tuple[Path, Config, int]:
+    """What to replay (a raw log, or the folder of an outing), with which configuration and seed.
+
+    An outing is replayed as it was configured, unless a directory is given.
+
+    Raises:
+        LogError, ConfigError, OptionError: one of them cannot be read, or is not there.
+    """
+    config = load(directory)
+    path = log
+    if not log.exists() and store.ID.fullmatch(str(log)):
+        path = store.folder_of(store.root_or_usual(config.outings), str(log))
+    if not replay_reader.is_outing(path):
+        return path, config, 0
+    opening = recording.opening_of(path)
+    return path, config if directory else opening.config, opening.seed
+
+
+def told_in(log: Path, directory: Path | None) -> dict[str, object]:
     """`spreadwatch alerts`: what a replay of the log tells, see alerts/statistics.py.
 
     Raises:
         LogError: the log cannot be read.
     """
+    path, config, seed = chosen(log, directory)
     with replay_reader.located(path, config.boat) as located:
-        return _march(located, config, None).told.summary()
+        return _march(located, config, None, seed).told.summary()
 
 
-def replay_to(path: Path, config: Config, frames: Path | None) -> dict[str, object]:
+def replay_to(log: Path, directory: Path | None, frames: Path | None) -> dict[str, object]:
     """`spreadwatch replay`: frames go to a file, if one is given.
 
     Raises:
         LogError: the log cannot be read.
         OSError: the file of frames cannot be written.
     """
+    path, config, seed = chosen(log, directory)
     if frames is None:
-        return replay(path, config)
+        return replay(path, config, seed=seed)
     with frames.open("wb") as out:
-        return replay(path, config, out)
+        return replay(path, config, out, seed)

@@ -1,8 +1,8 @@
 """The first half of a replay in a process of its own, ahead of the lines.
 
-Reading a log and locating the boat never waits for a line, so it runs beside the lines on another core, and while
-these still load their compiled code. Both halves are the functions of the flow itself: the frames are the same to
-the last byte. The child writes pickles to its stdout: a Header, lists of Instants, the Counts.
+Reading what was recorded and locating the boat never waits for a line, so it runs beside the lines on another core,
+and while these still load their compiled code. Both halves are the functions of the flow itself: the frames are the
+same to the last byte. The child writes pickles to its stdout: a Header, lists of Instants, the Counts.
 """
 
 from __future__ import annotations
@@ -21,8 +21,10 @@ from typing import IO, Any
 from assistant import locate
 from assistant.errors import LogError
 from assistant.locate import STEP_S, Counts, Instant
-from assistant.messages import BoatConfig, BoatState, Estimate
-from assistant.raw_log import FRAME_EVERY, Log, read_log
+from assistant.messages import BoatConfig, BoatState, Estimate, Inputs
+from assistant.outings import store
+from assistant.outings.recording import Outing
+from assistant.raw_log import FRAME_EVERY, read_log
 
 CHUNK = 240
 """Instants handed over at once: a minute."""
@@ -32,10 +34,10 @@ _CHILD = "from assistant.replay_reader import child; child()"
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """What is known of a log once it is read: parts by framing reason, and whether its time is only assumed."""
+    """What is known of a log once it is read: parts by framing reason, and where its time comes from."""
 
     counts: dict[str, int]
-    assumed: bool
+    clock: str  # what t_s rests on: "sentences", "assumed" or, of an outing, "recorded"
 
 
 class Located:
@@ -57,13 +59,31 @@ class Located:
             yield from message
 
 
-def messages(log: Log, config: BoatConfig) -> Iterator[object]:
-    """Header, lists of Instants, Counts: all a replay's second half needs."""
-    yield Header(log.counts, log.clock.assumed)
+def is_outing(path: Path) -> bool:
+    """Whether this is the folder of an outing; else it is a raw log."""
+    return bool(store.ID.fullmatch(path.name)) and path.is_dir()
+
+
+def read(path: Path) -> tuple[Header, Iterator[tuple[Inputs, bool]]]:
+    """What is known of a log or outing, and its Inputs with whether a Frame is wanted of them.
+
+    Raises:
+        LogError: it cannot be read.
+    """
+    if is_outing(path):
+        return Header({}, "recorded"), Outing(path).steps()
+    log = read_log(path)
+    steps = ((inputs, round(inputs.t_s / STEP_S) % FRAME_EVERY == 0) for inputs in log.inputs())
+    return Header(log.counts, "assumed" if log.clock.assumed else "sentences"), steps
+
+
+def messages(path: Path, config: BoatConfig) -> Iterator[object]:
+    """Header, lists of Instants, Counts: all a replay's second half needs. Raises LogError."""
+    header, steps = read(path)
+    yield header
     state = locate.initial(config)
     chunk: list[Instant] = []
-    for inputs in log.inputs():
-        wanted = round(inputs.t_s / STEP_S) % FRAME_EVERY == 0
+    for inputs, wanted in steps:
         state, instant = locate.located(state, inputs, wanted)
         chunk.append(instant)
         if len(chunk) == CHUNK:
@@ -81,7 +101,7 @@ def located(path: Path, config: BoatConfig) -> Iterator[Located]:
         LogError: the log cannot be read.
     """
     if (os.cpu_count() or 1) < 2:
-        yield Located(messages(read_log(path), config))
+        yield Located(messages(path, config))
         return
     with _running() as process:
         assert process.stdin is not None and process.stdout is not None
@@ -134,7 +154,7 @@ def child() -> None:
         copyreg.pickle(travelling, _as_call)
     with contextlib.suppress(BrokenPipeError):
         try:
-            for message in messages(read_log(path), config):
+            for message in messages(path, config):
                 pickle.dump(message, out, pickle.HIGHEST_PROTOCOL)
                 out.flush()
         except LogError as error:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -35,6 +35,18 @@ def shared() -> Path:
     if not folder.is_dir():
         pytest.skip(f"no shared folder at {folder}; set SPREADWATCH_SHARED to where it is")
     return folder
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _outings_of_the_tests(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What a test records is none of the user's outings."""
+    before = os.environ.get("XDG_DATA_HOME")
+    os.environ["XDG_DATA_HOME"] = str(tmp_path_factory.mktemp("data"))
+    yield
+    if before is None:
+        del os.environ["XDG_DATA_HOME"]
+    else:
+        os.environ["XDG_DATA_HOME"] = before
 
 
 @pytest.fixture(scope="session")

@@ -176,3 +176,22 @@ def glance(folder: Path) -> Glance:
             closed = closed or isinstance(entry, Closing)
     mode, clock = (opening.mode, opening.clock) if opening else (None, None)
     return Glance(folder.name, size, mode, clock, seconds, closed)
+
+
+def opening_of(folder: Path) -> Opening:
+    """The first good opening of an outing.
+
+    Raises:
+        LogError: there is none.
+    """
+    for path in segments(folder):
+        try:
+            data = path.read_bytes()
+        except OSError as error:
+            raise LogError(f"{path}: {error.strerror}") from None
+        for piece in scan(data):
+            if piece.good and isinstance(
+                entry := decoded(piece.version, piece.kind, body_of(data, piece)), Opening
+            ):
+                return entry
+    raise LogError(f"{folder.name}: nothing of it can be read; spreadwatch outings verify says more")

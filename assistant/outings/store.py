@@ -94,3 +94,13 @@ def segments(folder: Path) -> list[Path]:
     return sorted(
         p for p in folder.iterdir() if SEGMENT.fullmatch(p.name) and p.is_file() and not p.is_symlink()
     )
+
+
+def root_of(configured: str) -> Path | None:
+    """The folder that a configuration means: "" is the usual one, "none" is None."""
+    return None if configured == "none" else root_or_usual(configured)
+
+
+def root_or_usual(configured: str) -> Path:
+    """The folder to look for outings in: also where none is recorded there may be older ones."""
+    return default_root() if configured in ("", "none") else Path(configured).expanduser()

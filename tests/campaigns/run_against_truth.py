@@ -65,7 +65,7 @@ def live(scenario: str, seed: int, seconds: float | None, folder: Path) -> tuple
         probe.bind(("127.0.0.1", 0))
         broker = probe.getsockname()[1]
     truth = folder / "truth.jsonl"
-    options = ["--source", f"udp:{port}", "--broker", f"embedded:{broker}"]
+    options = ["--outings", "none", "--source", f"udp:{port}", "--broker", f"embedded:{broker}"]
     daemon = subprocess.Popen([sys.executable, "-m", "assistant", "run", *options], stdout=subprocess.DEVNULL)
     try:
         listener = listening(broker, daemon, folder / "frames.jsonl")

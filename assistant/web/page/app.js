@@ -27,6 +27,7 @@ function draw() {
   byId("badge").textContent = BADGES[state.mode] ?? "MODE NOT KNOWN";
   byId("clock").textContent = state.utc ? `${state.utc.slice(11, 19)} UTC` : `${Math.floor(state.t_s)} s`;
   byId("ruler-unit").textContent = `(${state.units.m.label})`;
+  drawRecording(state.status?.recording?.state ?? "");
   drawAlerts(byId("alerts"), state.alerts, maySet);
   drawStrip(byId("strip"), state);
   drawPictures();
@@ -43,6 +44,14 @@ function drawPictures() {
   if (!newest) return;
   drawRuler(byId("ruler"), newest, late);
   drawSpread(byId("spread"), newest, late);
+}
+
+// Only what is not well is said here; the rest stands with the sources.
+function drawRecording(words) {
+  const line = byId("not-recording");
+  const text = words.startsWith("recording") && !words.includes(";") ? "" : words;
+  if (line.textContent !== text) line.textContent = text;
+  line.hidden = !text;
 }
 
 function drawStatus(list, status) {

@@ -19,6 +19,8 @@ from assistant.messages import RodState
 from assistant.outings.quantities import QUANTITIES, Quantity
 
 MINUTE_S = 60.0
+LARGEST = 1e9
+"""In SI nothing here is larger, and no sensor as good as its inverse; what is, is no value."""
 Origin = Literal["measured", "entered", "worked out"]
 
 
@@ -119,10 +121,10 @@ class Table:
 def tabulate(minutes: Iterable[Minute]) -> Table:
     """Rows to arrays, in order of time; of two rows of one minute the later one counts.
 
-    Values that are no numbers, or have no sigma above 0, and quantities that QUANTITIES does not name are left out.
+    Left out are values that are no numbers of this world or have no sigma above 0, and names QUANTITIES does not have.
     An entered value holds for its quantity's `hold_min` or until the next one.
     """
-    rows = [row for _, row in sorted({m.t_s: m for m in minutes if math.isfinite(m.t_s)}.items())]
+    rows = [row for _, row in sorted({m.t_s: m for m in minutes if abs(m.t_s) <= LARGEST}.items())]
     rods = tuple(dict.fromkeys(r.rod for row in rows for r in row.rods))
     column = {rod: i for i, rod in enumerate(rods)}
     workable = np.zeros((len(rows), len(rods)), dtype=bool)
@@ -169,17 +171,18 @@ def _track(
 
 def plot(quantity: Quantity, seen: Observed) -> tuple[complex, float] | None:
     """A seen value as the complex number it is compared as, with its sigma; None if it is no number."""
-    if not (math.isfinite(seen.value) and math.isfinite(seen.sigma) and seen.sigma > 0.0):
+    if not (abs(seen.value) <= LARGEST and 1.0 / LARGEST <= seen.sigma <= LARGEST):
         return None
     match quantity.kind:
         case "plain":
             return complex(seen.value), seen.sigma
         case "ratio":
-            return (complex(math.log(seen.value)), seen.sigma / seen.value) if seen.value > 0.0 else None
+            known = seen.value >= 1.0 / LARGEST
+            return (complex(math.log(seen.value)), seen.sigma / seen.value) if known else None
         case "direction":
             return cmath.rect(1.0, seen.value), seen.sigma
         case "current":
-            known = seen.toward_rad is not None and math.isfinite(seen.toward_rad)
+            known = seen.toward_rad is not None and abs(seen.toward_rad) <= LARGEST
             return (cmath.rect(seen.value, seen.toward_rad or 0.0), seen.sigma) if known else None
 
 

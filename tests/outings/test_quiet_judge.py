@@ -233,7 +233,7 @@ def test_nothing_differs_more_often_than_its_sigma_says() -> None:
     """Noise alone, strikes at random: two sigmas are passed on about one look in twenty, not more."""
     rng = np.random.default_rng(11)
     passed = []
-    for _ in range(300):
+    for _ in range(200):
         temps = 10.0 + rng.standard_normal(220)
         at = np.sort(rng.uniform(5.0, 200.0, 8))
         rows = tables.day(
@@ -241,7 +241,7 @@ def test_nothing_differs_more_often_than_its_sigma_says() -> None:
         )
         found = causes.differences(tabulate(rows), tables.strikes(*at, rods=("A",)), quiet.DEFAULT_PRIOR)
         passed.append(found[0].differs)
-    assert 0.02 <= np.mean(passed) <= 0.09  # 4 standard errors about 0.05
+    assert 0.01 <= np.mean(passed) <= 0.11  # 4 standard errors above 0.05
 
 
 def test_a_word_of_the_crew_holds_for_an_hour() -> None:

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import IO
 
 from assistant import replay_reader
-from assistant.config import load
 from assistant.alerts.statistics import Told
 from assistant.config import load
 from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES, Config, Frame

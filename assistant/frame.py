@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 from assistant.messages import BOAT_QUANTITIES, Z90, BoatState, Estimate, Q
 
@@ -16,6 +17,32 @@ LIMITS: dict[str, tuple[float, float]] = {
 """What a band cannot reach beyond: a depth is not above the surface, a speed not below 0."""
 
 FULL_BAND_RAD = math.pi  # a direction known no better than this is not known at all
+
+
+ALL_SILENT = "all silent"
+ONLY_GPS = "only GPS"
+LOST: Mapping[str, str] = {
+    "no speed log": "stw_mps",
+    "no heading": "heading_rad",
+    "no GPS": "sog_mps",
+    "no sounder": "water_depth_m",
+    "no temperature": "water_temp_c",
+}
+"""Degraded mode -> the quantity that is lost or computed from a stand-in."""
+
+STAND_INS = ("GPS only", "ground minus last current", "course over ground", "course minus last current")
+"""Sources of a speed or a heading that nobody measures."""
+
+
+def degraded_modes(boat: Mapping[str, Q]) -> tuple[str, ...]:
+    """Names of what is missing at this instant, in the order of LOST; one name where one says it all."""
+    silent = [name for name, quantity in LOST.items() if boat[quantity].state in ("stale", "dead")]
+    if len(silent) == len(LOST):
+        return (ALL_SILENT,)
+    lost = tuple(
+        name for name, quantity in LOST.items() if name in silent or boat[quantity].source in STAND_INS
+    )
+    return (ONLY_GPS,) if len(lost) == len(LOST) - 1 and "no GPS" not in lost else lost
 
 
 def published(name: str, estimate: Estimate) -> Q:

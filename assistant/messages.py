@@ -247,6 +247,7 @@ class Frame:
     lines: Mapping[str, LineState]
     alerts: tuple[Alert, ...] = ()
     seen: Mapping[str, Mapping[str, Seen]] = field(default_factory=dict)  # by rod and kind
+    degraded: tuple[str, ...] = ()  # names of the modes in which something stands in, or nothing does
 
 
 # --- configuration (loaded by config.py) -------------------------------------------------------

@@ -108,6 +108,7 @@ def frame_object(frame: Frame) -> Json:
             for rod, line in frame.lines.items()
         },
         "alerts": [alert_object(alert) for alert in frame.alerts],
+        **({"degraded": list(frame.degraded)} if frame.degraded else {}),
         **({"seen": {rod: seen_object(seen) for rod, seen in frame.seen.items()}} if frame.seen else {}),
     }
 

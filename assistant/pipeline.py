@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from assistant import locate
 from assistant.alerts import watch as watching
 from assistant.alerts.watch import Watch
-from assistant.frame import published_boat
+from assistant.frame import degraded_modes, published_boat
 from assistant.lines import spread
 from assistant.locate import Counts, Instant, LocateState
 from assistant.messages import Config, Frame, Inputs, Mode
@@ -79,5 +79,15 @@ def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
     lines = spread.report(state.spread, instant.boat)
     watch, alerts = watching.look(state.watch, state.config, instant.boat, lines, instant.t_s)
     boat = published_boat(instant.boat)
-    frame = Frame(instant.t_s, instant.utc, state.seq, state.mode, boat, lines, alerts, seen=instant.seen)
+    frame = Frame(
+        instant.t_s,
+        instant.utc,
+        state.seq,
+        state.mode,
+        boat,
+        lines,
+        alerts,
+        instant.seen,
+        degraded_modes(boat),
+    )
     return replace(state, seq=state.seq + 1, watch=watch), frame

@@ -35,3 +35,15 @@ def test_faults_of_the_instruments_are_shown_honestly(root: Path) -> None:
     found = run(root, "faults.py", "--seed", "11", "--n", "12")
     assert len(found["matrix"]) >= 5
     assert found["ok_values"] > 30_000
+
+
+def test_each_degraded_mode_is_named_and_wider(root: Path) -> None:
+    found = run(root, "degraded.py", "--seed", "5", "--n", "1")
+    assert {row["mode"] for row in found["rows"]} >= {
+        "no speed log",
+        "no heading",
+        "no GPS",
+        "only GPS",
+        "all silent",
+    }
+    assert all(row["wider"]["stw_mps"] > 1.5 for row in found["rows"] if row["mode"] == "no speed log")

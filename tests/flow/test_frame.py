@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import math
+from dataclasses import replace
 from statistics import NormalDist
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.frame import published, published_boat
-from assistant.messages import BOAT_QUANTITIES, Z90, BoatState, Estimate
+from assistant.frame import degraded_modes, published, published_boat
+from assistant.messages import BOAT_QUANTITIES, Z90, BoatState, Estimate, Frame, Q
+from assistant.payloads import frame_payload
 
 
 def test_z90_is_the_normal_quantile() -> None:
@@ -52,3 +55,36 @@ def test_what_is_dead_or_no_number_has_no_number(estimate: Estimate) -> None:
 
 def test_every_quantity_is_published() -> None:
     assert list(published_boat(BoatState(1.0))) == list(BOAT_QUANTITIES)
+
+
+def of_states(**states: str) -> dict[str, Q]:
+    """Published quantities with these states, all others ok."""
+    return {
+        name: Q(1.0, 0.9, 1.1, unit, states.get(name, "ok"), 0.0, "udp:1/XXX")  # type: ignore[arg-type]
+        for name, unit in BOAT_QUANTITIES.items()
+    }
+
+
+def test_degraded_modes_have_names() -> None:
+    assert degraded_modes(of_states()) == ()
+    assert degraded_modes(of_states(sog_mps="stale", cog_rad="stale")) == ("no GPS",)
+    assert degraded_modes(of_states(water_depth_m="dead", water_temp_c="dead")) == (
+        "no sounder",
+        "no temperature",
+    )
+    # a doubtful reading of the instrument itself is there; a stand-in is not
+    assert degraded_modes(of_states(stw_mps="doubtful")) == ()
+    boat = of_states(stw_mps="doubtful", heading_rad="doubtful")
+    boat["stw_mps"] = replace(boat["stw_mps"], source="GPS only")
+    assert degraded_modes(boat) == ("no speed log",)
+    boat["heading_rad"] = replace(boat["heading_rad"], source="course over ground")
+    boat["water_depth_m"] = boat["water_temp_c"] = of_states(water_depth_m="dead")["water_depth_m"]
+    assert degraded_modes(boat) == ("only GPS",)
+    assert degraded_modes(published_boat(BoatState(0.0))) == ("all silent",)
+
+
+def test_the_modes_are_published_with_the_frame() -> None:
+    boat = of_states(sog_mps="dead")
+    frame = Frame(1.0, None, 0, "live", boat, {}, degraded=degraded_modes(boat))
+    assert json.loads(frame_payload(frame))["degraded"] == ["no GPS"]
+    assert "degraded" not in json.loads(frame_payload(replace(frame, degraded=())))

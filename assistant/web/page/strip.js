@@ -30,7 +30,22 @@ function current(boat, units) {
   return [{ ...speed, state }, [`toward ${toward.number}°`, bad.why].filter(Boolean).join(", ")];
 }
 
+// What is missing, by name, under the numbers it spoils.
+function drawModes(root, names) {
+  let line = root.querySelector(".modes");
+  if (!line && names.length) {
+    line = document.createElement("p");
+    line.className = "modes";
+    line.style.gridColumn = "1 / -1";
+    root.append(line);
+  }
+  if (!line) return;
+  line.hidden = !names.length;
+  line.textContent = names.join(", ");
+}
+
 export function drawStrip(root, state) {
   if (!root.children.length) root.append(...CELLS.map((row) => cell(row.label, row.q)));
+  drawModes(root, state.degraded ?? []);
   CELLS.forEach((row, i) => fill(root.children[i], ...row.read(state.boat, state.units)));
 }

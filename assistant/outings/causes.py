@@ -25,9 +25,7 @@ from assistant.outings.effort import Effort, Origin, Strike, Table, minute_befor
 from assistant.outings.quantities import CAUSES, CHANCE, QUANTITIES, SOMETHING_ELSE, UNSEEN, Quantity
 from assistant.outings.rates import Prior, cut_factor, unseen_factor
 
-BEFORE_MIN = (
-    10  # "before a strike": long enough for an S-curve to average out, short enough to be of that strike
-)
+BEFORE_MIN = 10  # long enough for an S-curve to average out, short enough to be of that strike
 NOW_MIN = 10
 DIFFERS = 2.0  # sigmas: one in twenty by chance, the usual convention
 SOMETHING_ELSE_LEAST = 0.2
@@ -99,7 +97,7 @@ def _compare(
 ) -> Difference | None:
     """One quantity; None if it was not seen now, or too seldom before strikes."""
     quantity, track = QUANTITIES[name], table.tracks[name]
-    of_rods = track.value.shape[1] == len(table.rods)
+    of_rods = len(table.rods) > 1 and track.value.shape[1] == len(table.rods)
     value = np.where(table.workable, track.value, NOT_SEEN) if of_rods else track.value
     now = _mean(value[-NOW_MIN:])
     then, variance, freedom, since = _then(value, now, before, quantity)
@@ -188,10 +186,8 @@ def known_now(table: Table, name: str) -> complex | None:
     """A quantity of the boat over the last NOW_MIN, as effort.plot makes it; None unless it is there beyond doubt."""
     if (track := table.tracks.get(name)) is None or not len(table.t_s):
         return None
-    now, sigma = (
-        complex(_mean(track.value[-NOW_MIN:])[0]),
-        _mean(track.sigma[-NOW_MIN:].astype(complex))[0].real,
-    )
+    now = complex(_mean(track.value[-NOW_MIN:])[0])
+    sigma = float(_mean(track.sigma[-NOW_MIN:].astype(complex))[0].real)
     return now if abs(now) >= DIFFERS * sigma else None
 
 
@@ -277,11 +273,6 @@ def _odds(chance: float) -> float:
 
 def named(found: Sequence[Difference], shares: Mapping[str, float]) -> str | None:
     """The one cause likelier than all the rest together, if the strikes too speak for it; None: cannot tell."""
-    for difference in found:
-        if (
-            difference.differs
-            and shares[difference.cause] > NAMED_ABOVE
-            and difference.factor >= STRIKES_SPEAK
-        ):
-            return difference.cause
-    return None
+    likely = next((name for name, share in shares.items() if name in CAUSES and share > NAMED_ABOVE), None)
+    shown_by = next((d for d in found if d.differs and d.cause == likely), None)
+    return likely if shown_by is not None and shown_by.factor >= STRIKES_SPEAK else None

@@ -329,3 +329,14 @@ def test_hot_rod_of_a_day() -> None:
     claim = hot_rod_today(tabulate(tables.day(120)), [*struck, Strike(100 * 60.0)])
     assert claim.chance == pytest.approx(0.217, abs=0.001)
     assert claim.words.startswith("S1 led, and some rod always does")
+
+
+@pytest.mark.parametrize(
+    ("share", "factor", "named"), [(0.7, 2.0, None), (0.7, 4.0, "lure depth"), (0.45, 40.0, None)]
+)
+def test_a_cause_needs_belief_and_the_strikes(share: float, factor: float, named: str | None) -> None:
+    """More than a half of the belief, and a Bayes factor above the root of ten (3.16)."""
+    depth = causes.Difference("depth_m", None, 18 + 0j, 12 + 0j, 1.0, 5.0, 1, 1, "measured", "x", 0.0, factor)
+    shares = {"lure depth": share, CHANCE: 0.8 - share, SOMETHING_ELSE: 0.2}
+    assert causes.named([depth], shares) == named
+    assert causes.named([], {CHANCE: 0.2, SOMETHING_ELSE: 0.8}) is None  # what nobody measured has no name

@@ -3,8 +3,8 @@
 A line folds when, under water and between two bodies, it turns back by more than 90 degrees within REACH. Its drag then
 hangs on bends smaller than a piece, and its depth may be off by decimetres until it has run straight again.
 A body may turn a line that sharply without harm (a leader at a planer in a turn, at a weight). But where a line turns
-back at one point by 120 degrees, a body or not, it goes slack there, and its depth afterwards hangs on the instant at
-which it snaps straight: that wants shorter steps, from the kink until a while after it.
+back at one point by more than KINK_COS, a body or not, it goes slack there, and its depth afterwards hangs on the
+instant at which it snaps straight: that wants shorter steps, from the kink until a while after it.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 REACH = 5.0 / 24.0  # of all pieces: a quarter of a main line
 FOLD_S = 30.0
 """How long a line counts as folding after it last was (tests/campaigns/live_error.py: the error has faded by then)."""
-KINK_COS = -0.5
+KINK_COS = -0.3  # 107 degrees
 KINK_S = 30.0
 LOOK_S = 1.0  # time between two looks: bends come and go in seconds
 

@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 STEP_S = 0.25
 CUT = Cut(total=28, below=4)
 TOLERANCE_M = 1e-3  # of the last Newton step: what is left goes with its square
-FINER = 4  # parts of a step while a line kinks, see folds.py
+FINER = 6  # parts of a step while a line kinks, see folds.py
 BAND_EVERY = round(band.STEP_S / STEP_S)  # ticks
 LIMITS_EVERY = 4 * BAND_EVERY
 FLEAS_EVERY = round(60.0 / STEP_S)  # ticks between two looks at how water fleas have thickened the lines

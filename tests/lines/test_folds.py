@@ -71,7 +71,7 @@ def test_a_line_folds_where_it_turns_back_within_a_quarter(points: Array, is_fol
 
 
 def test_a_body_may_turn_a_line_back() -> None:
-    """No fold; but where it is more than 120 degrees the group's steps are divided."""
+    """No fold; but where it is more than 107 degrees the group's steps are divided."""
     for degrees, parts in ((100.0, 1), (140.0, 4)):
         bends = seen(drawn(straight_tow(), PLANER, legs((BODY_NODE, degrees))))
         assert not bends.folding().any()

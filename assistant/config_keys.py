@@ -134,6 +134,21 @@ def texts(pattern: str, words: str) -> Check:
     return check
 
 
+def deviations(raw: object) -> tuple[tuple[float, float], ...]:
+    """A compass's table of deviations: pairs of a reading and what to add to it [deg], by reading."""
+    if not isinstance(raw, list) or not 2 <= len(raw) <= 72:
+        raise ValueError("want 2..72 pairs such as [[0, 1.5], [90, -2.0], [180, -1.0], [270, 1.5]]")
+    reading, deviation = number(0.0, 360.0, "degrees"), number(-45.0, 45.0, "degrees")
+    pairs = []
+    for pair in raw:
+        if not isinstance(pair, list) or len(pair) != 2:
+            raise ValueError("want pairs [reading, what to add] in degrees")
+        pairs.append((reading(pair[0]) % 360.0, deviation(pair[1])))  # type: ignore[operator]  # floats
+    if len({at for at, _ in pairs}) != len(pairs):
+        raise ValueError("want every reading once; 0 and 360 are the same")
+    return tuple(sorted(pairs))  # type: ignore[arg-type]  # floats
+
+
 LINE_OF_TEXT = text(r"[^\x00-\x1f\x7f]{1,120}", "a text of 1..120 characters on one line")
 ROD_NAME = text(r"[A-Za-z0-9_-]{1,12}", "1..12 of A-Z a-z 0-9 _ -")
 PART_NAME = text(r"[a-z0-9-]{1,40}", "the name of a file there, without .toml: 1..40 of a-z 0-9 -")
@@ -147,6 +162,8 @@ BOAT_KEYS = (
     Key("variation_deg", number(-180.0, 180.0, "degrees"), "+ east; used when no sentence brings one"),
     Key("speed_log_factor", number(0.3, 3.0), "true speed through the water = factor x reading"),
     Key("compass_offset_deg", number(-180.0, 180.0, "degrees"), "true heading = reading + offset"),
+    Key("compass_deviation", deviations, "pairs of a magnetic reading and what to add to it, in degrees"),
+    Key("prefer", texts(r"[!-~]{1,200}", "a source such as udp:10110"), "sources, best first"),
     Key("sounder_below_surface_m", number(0.0, 10.0, "m"), "added when the sounder sends no offset"),
     Key("water_density_kg_m3", number(990.0, 1050.0, "kg/m3"), "999 fresh, about 1025 in the sea"),
     Key("deep_layer_set_deg", number(-360.0, 360.0, "degrees"), "true direction the deep layer moves toward"),

@@ -370,6 +370,8 @@ class BoatConfig:
     variation_deg: float | None = None
     speed_log_factor: float = 1.0  # true speed = factor x reading
     compass_offset_deg: float = 0.0  # true = reading + offset
+    compass_deviation: tuple[tuple[float, float], ...] = ()  # (magnetic reading, what to add) [deg], by reading
+    prefer: tuple[str, ...] = ()  # sources, best first: they speak before all others
     sounder_below_surface_m: float = 0.0  # added when DPT brings no offset of its own
     water_density_kg_m3: float = 999.0
     deep_layer_set_deg: float = 0.0  # true direction the deep layer moves TOWARD

@@ -103,7 +103,7 @@ def advance(
     """
     moving = state.ground is None or state.ground.speed_mps > grounds.SLOW_MPS
     tracks = note(state.tracks, tuple(accepted), moving)
-    state = state._replace(tracks=tracks, chosen=choose_all(state.chosen, tracks, t_s))
+    state = state._replace(tracks=tracks, chosen=choose_all(state.chosen, tracks, t_s, state.config.prefer))
     apart = compare(state.apart, tracks, state.chosen.get("ground") or state.chosen.get("latitude"), t_s)
     state = _take_ground(state._replace(apart=apart))
     state = _take_compass(state, accepted)
@@ -197,21 +197,24 @@ def _hints(state: EstimatorState, t_s: float) -> Hints:
     pair = _chosen(state, "heading")
     if state.compass is not None and ground.course is not None and pair is not None:
         course, _ = turning.angle_at(ground.course, t_s)
-        true = turning.angle_at(state.compass, t_s)[0] + _correction(state, pair[0])[0]
+        angle, _ = turning.angle_at(state.compass, t_s)
+        true = angle + _correction(state, pair[0], angle)[0]
         crabwise = pair[1].age_state(t_s) in FRESH and abs(wrap_pi(course - true)) > headings.CROSS_ANGLE
     return Hints(ground.speed_mps, expected, sigma, crabwise)
 
 
-def _correction(state: EstimatorState, key: Key) -> tuple[float, float, str, bool]:
+def _correction(state: EstimatorState, key: Key, angle_rad: float) -> tuple[float, float, str, bool]:
+    """What to_true says, for a compass at this angle: the deviation goes with it."""
     variation = _chosen(state, "variation")
     config = state.config
-    return headings.to_true(
+    add, sigma, words, known = headings.to_true(
         key,
         variation[1] if variation else None,
         state.model.value_rad if state.model else None,
         config.variation_deg,
         config.compass_offset_deg,
     )
+    return add + headings.deviation_rad(key, angle_rad, config.compass_deviation), sigma, words, known
 
 
 def _heading(state: EstimatorState, t_s: float) -> tuple[Estimate, EstimatorState]:
@@ -221,8 +224,9 @@ def _heading(state: EstimatorState, t_s: float) -> tuple[Estimate, EstimatorStat
     estimate: Estimate | None = None
     compass = state.compass
     if pair is not None and compass is not None:
-        correction = _correction(state, pair[0])
-        raw = turning.angle_at(compass, t_s)[0] + correction[0]
+        angle, _ = turning.angle_at(compass, t_s)
+        correction = _correction(state, pair[0], angle)
+        raw = angle + correction[0]
         fresh = pair[1].age_state(t_s) in FRESH
         crossed = headings.cross_check(state.crossed, t_s, raw if fresh else None, ground, state.current)
         state = state._replace(crossed=crossed)

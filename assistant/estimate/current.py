@@ -17,7 +17,7 @@ AVERAGE_S = 40.0
 CORRELATED_S = 10.0  # differences closer in time than this tell the same: the receiver's slow error
 # [m^2/s^3] growth of the variance of a current no longer measured: 3 cm/s in the first minute
 WANDER_MPS2 = 0.03**2 / 60.0
-SHORT_ARROW = 3.5  # an arrow not much longer than its error may point anywhere: keeps 99.9 % within 3.2 sigma
+SHORT_ARROW = 2.0  # an arrow not much longer than its error may point anywhere: keeps 99.9 % within 3.2 sigma
 KEEP_S = 600.0  # a current older than this is unknown
 
 

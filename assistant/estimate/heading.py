@@ -104,6 +104,17 @@ def to_true(
     return offset, _with("unknown"), ", variation unknown", False
 
 
+def deviation_rad(key: Key, angle_rad: float, table: tuple[tuple[float, float], ...]) -> float:
+    """What the table adds to a magnetic reading [rad]: straight lines between its rows, round the circle."""
+    if not table or key[0] != "heading_magnetic_rad":
+        return 0.0
+    at = math.degrees(angle_rad) % 360.0
+    rows = [(table[-1][0] - 360.0, table[-1][1]), *table, (table[0][0] + 360.0, table[0][1])]
+    k = next(k for k in range(1, len(rows)) if at <= rows[k][0])
+    (low, first), (high, second) = rows[k - 1], rows[k]
+    return (first + (second - first) * (at - low) / (high - low)) * DEG
+
+
 def _with(kind: str) -> float:
     return math.hypot(DEVIATION_SIGMA, VARIATION_SIGMA[kind])
 

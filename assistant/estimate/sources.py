@@ -103,10 +103,16 @@ def note(tracks: Mapping[Key, Track], accepted: tuple[Accepted, ...], moving: bo
     return entered
 
 
-def choose_all(chosen: Mapping[str, Key], tracks: Mapping[Key, Track], t_s: float) -> dict[str, Key]:
-    """The key that fills each role at t_s [s]; roles nothing ever filled are absent."""
+def choose_all(
+    chosen: Mapping[str, Key], tracks: Mapping[Key, Track], t_s: float, prefer: tuple[str, ...] = ()
+) -> dict[str, Key]:
+    """The key that fills each role at t_s [s]; roles nothing ever filled are absent.
+
+    Args:
+        prefer: wires whose sentences come before those of all others, best first.
+    """
     return {
-        role: keys[0] if len(keys) == 1 else _choose(role, keys, chosen.get(role), tracks, t_s)
+        role: keys[0] if len(keys) == 1 else _choose(role, keys, chosen.get(role), tracks, t_s, prefer)
         for role, keys in _candidates(tuple(tracks)).items()
     }
 
@@ -121,28 +127,37 @@ def _candidates(keys: tuple[Key, ...]) -> dict[str, list[Key]]:
     return candidates
 
 
-def _choose(role: str, keys: list[Key], current: Key | None, tracks: Mapping[Key, Track], t_s: float) -> Key:
+def _choose(
+    role: str,
+    keys: list[Key],
+    current: Key | None,
+    tracks: Mapping[Key, Track],
+    t_s: float,
+    prefer: tuple[str, ...],
+) -> Key:
     fresh = [key for key in keys if t_s - tracks[key].t_s <= tracks[key].stale_s]
     if current not in fresh:
         if fresh:
-            return min(fresh, key=lambda key: (rank(role, key), key))
+            return min(fresh, key=lambda key: (rank(role, key, prefer), key))
         return current or max(keys, key=lambda key: tracks[key].t_s)
     better = [
         key
         for key in fresh
-        if rank(role, key) < rank(role, current)
+        if rank(role, key, prefer) < rank(role, current, prefer)
         and tracks[key].unproven == 0
         and t_s - tracks[key].since_s >= HOLD_S
     ]
-    return min(better, key=lambda key: (rank(role, key), key)) if better else current
+    return min(better, key=lambda key: (rank(role, key, prefer), key)) if better else current
 
 
 @cache
-def rank(role: str, key: Key) -> int:
-    """Place of a key in its role's table, 0 the best."""
+def rank(role: str, key: Key, prefer: tuple[str, ...] = ()) -> tuple[int, int]:
+    """Place of a key among the preferred wires, then in its role's table; 0 is the best."""
+    wire = key[1].rpartition("/")[0]
+    preferred = prefer.index(wire) if wire in prefer else len(prefer)
     wanted = (key[0], sentence(key[1]))
     ranks = RANKS[role]
-    return ranks.index(wanted) if wanted in ranks else len(ranks)
+    return preferred, ranks.index(wanted) if wanted in ranks else len(ranks)
 
 
 def sentence(source: str) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from estimate_days import CONFIG, DEG, VARIATION, Sea, Tick, altered, angle_error, day, edited, run, without
 
+from assistant.estimate import heading
 from assistant.messages import Reading
 
 CALM = Sea(deviation_sigma=0.0, factor_sigma=0.0, stw=lambda t_s: 1.1, current_mps=0.0)
@@ -157,3 +158,32 @@ def test_rate_of_turn_sentences_help() -> None:
     assert shown[0].rate_of_turn_radps.source == "sim/HDG+ROT"
     alone = run(without(rot, "HDG"))[-60]
     assert alone.rate_of_turn_radps.source == "sim/ROT" and alone.rate_of_turn_radps.state == "ok"
+
+
+def test_the_deviation_table_is_added_by_the_reading_and_round_the_circle() -> None:
+    table = ((0.0, 4.0), (90.0, 0.0), (350.0, -6.0))
+    magnetic, true = ("heading_magnetic_rad", "sim/HDG"), ("heading_true_rad", "sim/HDT")
+    for at, added in ((0.0, 4.0), (45.0, 2.0), (90.0, 0.0), (350.0, -6.0), (355.0, -1.0), (359.9, 3.9)):
+        assert heading.deviation_rad(magnetic, at * DEG, table) / DEG == pytest.approx(added, abs=1e-6)
+    assert heading.deviation_rad(true, 1.0, table) == 0.0 == heading.deviation_rad(magnetic, 1.0, ())
+    ticks = day(24, replace(CALM, heading=lambda t_s: 36.0 * DEG, minutes=0.5))  # 45 magnetic
+    plain, swung = run(ticks)[-1], run(ticks, replace(CONFIG, compass_deviation=table))[-1]
+    off = angle_error(swung.heading_rad.value, plain.heading_rad.value)
+    assert off == pytest.approx(2.0 * DEG, abs=0.1 * DEG)
+
+
+def test_a_preferred_source_speaks_first() -> None:
+    ticks = day(25, replace(CALM, heading=lambda t_s: 1.0, minutes=1.0))
+    both = [
+        Tick(
+            t.truth,
+            (*t.readings, *(replace(r, source="two/HDG") for r in t.readings if r.source == "sim/HDG")),
+        )
+        for t in ticks
+    ]
+    assert run(both)[-1].heading_rad.source.startswith("sim/")
+    assert run(both, replace(CONFIG, prefer=("two",)))[-1].heading_rad.source.startswith("two/")
+    lost = [
+        Tick(t.truth, tuple(r for r in t.readings if t.truth.t_s < 40 or r.source[:3] != "two")) for t in both
+    ]
+    assert run(lost, replace(CONFIG, prefer=("two",)))[-1].heading_rad.source.startswith("sim/")

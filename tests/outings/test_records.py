@@ -127,7 +127,7 @@ def again(entry: Entry, number: int = 0) -> Entry | None:
     return decoded(piece.version, piece.kind, records.body_of(data, piece))
 
 
-@settings(max_examples=200)
+@settings(max_examples=60)
 @given(INPUTS, st.booleans())
 def test_inputs_of_any_kind_come_back_to_the_last_bit(inputs: Inputs, framed: bool) -> None:
     """repr tells NaN from a number and -0.0 from 0.0."""

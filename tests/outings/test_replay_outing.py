@@ -70,8 +70,10 @@ def test_frames_of_a_live_run_are_those_of_its_replay(tmp_path: Path) -> None:
                 for text in texts(5.0 * (time.monotonic() - began_s)):
                     out.sendto(f"{text}\r\n".encode(), ("127.0.0.1", port))
 
+    loaded = config.load()
+    daemon.warm_up(loaded)  # else the run may be over before its first step is compiled
     options = daemon.Options(
-        config.load(), (f"udp:{port}",), "none", 8620, seconds=6.0, show=shown.append, outings=tmp_path
+        loaded, (f"udp:{port}",), "none", 8620, seconds=6.0, show=shown.append, outings=tmp_path
     )
     thread = threading.Thread(target=feed)
     thread.start()

@@ -1,6 +1,6 @@
 """A directory of TOML files -> one validated, frozen Config, or one error that lists all that is wrong.
 
-    boat.toml  spread.toml  lines/*.toml  bodies/*.toml
+    boat.toml  spread.toml  facts.toml  lines/*.toml  bodies/*.toml
 
 What a user's directory does not hold comes from the packaged files; where both have a file, the user's wins.
 """
@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from assistant.config_alerts import ALERTS, read_alerts
 from assistant.config_below import read_transducers
+from assistant.config_facts import FACTS, read_facts
 from assistant.config_files import (
     ConfigError,
     Problems,
@@ -61,10 +63,11 @@ def check_top(directory: Path, problems: Problems) -> None:
     if not directory.is_dir():
         raise ConfigError([f"{directory}: no such directory; give one with boat.toml or spread.toml"])
     own = {entry.name for entry in directory.iterdir() if entry.suffix == ".toml"}
-    for name in sorted(own - {*TOP_FILES, REELS}):
-        problems.note(directory / name, f"no such configuration file; {nearest(name, [*TOP_FILES, REELS])}")
+    for name in sorted(own - {*TOP_FILES, REELS, FACTS, ALERTS}):
+        allowed = nearest(name, [*TOP_FILES, REELS, FACTS, ALERTS])
+        problems.note(directory / name, f"no such configuration file; {allowed}")
     folders = [folder for folder in ("lines", "bodies") if (directory / folder).is_dir()]
-    if not own & {*TOP_FILES, REELS} and not folders:
+    if not own & {*TOP_FILES, REELS, FACTS, ALERTS} and not folders:
         problems.note(directory, "no boat.toml, spread.toml, lines/ or bodies/ in it; give the one that has")
 
 
@@ -94,8 +97,15 @@ def load(directory: Path | None = None) -> Config:
         boat["transducers"] = read_transducers(tops["boat.toml"], transducers, rods, problems)
     register = read_toml(directory / REELS, problems) if (directory / REELS).exists() else None
     reels = read_reels(directory / REELS, register or {}, line_files, rods, problems)
+    wishes = read_toml(directory / ALERTS, problems) if (directory / ALERTS).exists() else None
+    alerts = read_alerts(directory / ALERTS, wishes or {}, rods, problems)
+    own = {stem for stem, file in (line_files | body_files).items() if file.is_relative_to(directory)}
+    facts = read_facts(directory, default_dir(), own, known, problems)
     if problems.lines:
         raise ConfigError(problems.lines)
     beyond = {key: boat.pop(key) for key in BEYOND_BOAT if key in boat}
     origin = {name.removesuffix(".toml"): str(file) for name, file in tops.items()}
-    return Config(BoatConfig(**boat), rods, lines, bodies, origin=origin, reels=reels, **beyond)
+    return Config(
+        BoatConfig(**boat), rods, lines, bodies,
+        origin=origin, reels=reels, facts=facts, alerts=alerts, **beyond,
+    )  # fmt: skip

@@ -87,7 +87,7 @@ def line_at(dock: Dock, k: int, ask: Ask) -> LineState:
     numbers = banded(seen[None, :], (low - seen)[None, :], (high - seen)[None, :])[0]
     limits: dict[str, str] = {}
     if len(table) == MEMBERS:
-        limits = replace(dock.suspects, touches=dock.suspects.touches[k : k + 1]).worst(table[None])[0]
+        limits = dock.suspects.of_rod(k).worst(table[None])[0]
     look = Look(
         folding=False,
         tripped=False,

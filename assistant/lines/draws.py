@@ -23,11 +23,15 @@ MEMBERS = 32
 _LEVELS = np.array([NormalDist().inv_cdf((k + 0.5) / MEMBERS) for k in range(MEMBERS)])
 
 
+def seeded(seed: int, key: str) -> np.random.Generator:
+    """Random numbers of one uncertain quantity; the same for the same seed and key."""
+    digest = hashlib.sha256(f"{seed}/{key}".encode()).digest()
+    return np.random.default_rng(int.from_bytes(digest[:8], "big"))
+
+
 def normal_draws(seed: int, key: str) -> Array:
     """(MEMBERS,) standard normal numbers of one uncertain quantity; the same for the same seed and key."""
-    digest = hashlib.sha256(f"{seed}/{key}".encode()).digest()
-    order = np.random.default_rng(int.from_bytes(digest[:8], "big")).permutation(MEMBERS)
-    return np.asarray(_LEVELS[order])
+    return np.asarray(_LEVELS[seeded(seed, key).permutation(MEMBERS)])
 
 
 def at_normal(coefficient: Coefficient, z: float) -> float:
@@ -46,6 +50,15 @@ def at_normals(coefficient: Coefficient, z: Array) -> Array:
     if low > 0.0:
         return np.asarray(value * np.where(z > 0.0, high / value, low / value) ** share)
     return np.asarray(value + share * np.where(z > 0.0, high - value, low - value))
+
+
+def normals_of(coefficient: Coefficient, values: Array) -> Array:
+    """At which standard normal numbers a coefficient with low > 0 has these values: at_normals the other way round."""
+    above = values > coefficient.value
+    side = np.where(above, coefficient.high, coefficient.low)
+    return np.asarray(
+        np.where(above, Z90, -Z90) * np.log(values / coefficient.value) / np.log(side / coefficient.value)
+    )
 
 
 def weibull_quantiles(values: Array) -> tuple[Array, Array]:

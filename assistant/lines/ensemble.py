@@ -2,8 +2,9 @@
 
 Member 0 of each rod is the nominal line in the same coarse discretisation; a band is the members' quantile minus that
 nominal, put around the fine line, so that coarseness cancels. Uncertain: every coefficient of config (shared by all
-rods with that line or body), the counter of each rod, the speed through the water (its sigma now), and a deep layer
-that nothing on the surface sees: about none, or about the one that is configured.
+rods with that line or body, tied to others by what facts.py knows of whole rigs), the counter of each rod, the speed
+through the water (its sigma now), and a deep layer that nothing on the surface sees: about none, or about the one that
+is configured.
 Coarse: 10 pieces a line, steps of 2 s (differences between members settle over tens of seconds).
 """
 
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 
 from assistant.lines.chain import Towed, Water
 from assistant.lines.draws import MEMBERS, at_normal, normal_draws, weibull_quantiles
+from assistant.lines.facts import joint
 from assistant.lines.fleet import Cut, Fleet, marched, regeared
 from assistant.lines.gear import Draw, RodSetting, above_zero_m, counted_m, mains_m, nominal, towed
 from assistant.lines.motion import Motion
@@ -60,14 +62,14 @@ class Unknowns:
 
 def unknowns(config: Config, seed: int) -> Unknowns:
     """Draw everything once; the same seed draws the same."""
-    boat = config.boat
+    boat, known = config.boat, joint(config, seed)
     zs: dict[tuple[str, str], Array] = {}
 
     def member(k: int) -> Draw:
         def draw(kind: str, name: str, coefficient: Coefficient) -> float:
             key = (kind, name)
             if key not in zs:
-                zs[key] = normal_draws(seed, f"{kind}.{name}")
+                zs[key] = known.draws(seed, f"{kind}.{name}")
             return at_normal(coefficient, float(zs[key][k]))
 
         return draw

@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 Draw = Callable[[str, str, Coefficient], float]
 """(name of the type, name of the coefficient, the coefficient) -> the value to use."""
 
+DEG_RAD = math.pi / 180.0
 SIDE_SIGN: Mapping[str, float] = {"port": -1.0, "centre": 1.0, "starboard": 1.0}
 
 
@@ -64,8 +65,8 @@ def planer(c: Values, roll_rad: float, side: float, tripped: bool, water: Water)
         mass_kg=c["mass_kg"],
         added_mass_kg=c["added_mass_kg"],
         drag_area_m2=drag,
-        down_area_m2=lift * math.cos(roll_rad),
-        side_area_m2=side * lift * math.sin(roll_rad),
+        down_area_m2=lift * np.cos(roll_rad),
+        side_area_m2=side * lift * np.sin(roll_rad),
     )
 
 
@@ -231,8 +232,8 @@ def _roll_rad(kind: BodyType, c: Values, setting: float | str | None) -> float:
     if setting is None or kind.kind != "planer":
         return 0.0
     if kind.settings is not None:
-        return math.radians(kind.settings[dial_label(setting)] * c["roll_factor"])
-    return math.radians(c.get("roll_per_setting_deg", 0.0) * float(setting))
+        return DEG_RAD * kind.settings[dial_label(setting)] * c["roll_factor"]
+    return DEG_RAD * c.get("roll_per_setting_deg", 0.0) * float(setting)
 
 
 def has_planer(config: Config, rod: Rod) -> bool:

@@ -1,8 +1,10 @@
 """Which unknown makes a line's numbers most uncertain, in words.
 
-Each unknown of the ensemble has one standard normal number per member (draws.py); its share of an output's variance
-is the squared correlation of the two over the members, less the 1/31 that two unrelated columns of 32 show on average.
-The largest share of a group of unknowns ("lure drag") is named, unless it is as small as chance alone makes some.
+Each unknown of the ensemble has one standard normal number per member (draws.py, facts.py). What the band would lose of
+an output's variance if a group of unknowns ("lure drag") were known is the share that a straight line through the
+group's numbers explains: the squared multiple correlation over the members, less the 1/31 for each unknown that
+unrelated columns of 32 show on average. It takes correlated unknowns as they are: lift and drag that the facts tie
+together have the share of what they tell together. The largest group is named, unless chance alone makes some as large.
 """
 
 from __future__ import annotations
@@ -13,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.lines.draws import MEMBERS, normal_draws
+from assistant.lines.draws import MEMBERS
+from assistant.lines.facts import joint
 from assistant.messages import LINE_QUANTITIES, Config, Rod
 
 Array = NDArray[np.float64]
@@ -52,11 +55,14 @@ BOARD, FLEAS = "board sag", "water fleas"
 
 @dataclass(frozen=True, slots=True)
 class Suspects:
-    """Unknowns as columns: their words, and which of them touch which rod."""
+    """Unknowns of each rod as columns, those of one word at right angles to each other, and the words."""
 
-    words: tuple[str, ...]  # (K,) one per column
-    z: Array  # (MEMBERS, K), standardised
-    touches: NDArray[np.bool_]  # (R, K)
+    words: tuple[str, ...]  # rising, each once
+    axes: tuple[tuple[Array, Array], ...]  # by rod: (MEMBERS, K) unit columns, (K, words) whose word each is
+
+    def of_rod(self, k: int) -> Suspects:
+        """The same for one rod alone."""
+        return Suspects(self.words, self.axes[k : k + 1])
 
     def worst(self, members: Array) -> list[dict[str, str]]:
         """Per rod the word that limits each quantity most, where one stands out.
@@ -67,19 +73,18 @@ class Suspects:
         spread = members - members.mean(axis=1, keepdims=True)
         size = np.sqrt((spread**2).sum(axis=1, keepdims=True))
         unit = np.divide(spread, size, out=np.zeros_like(spread), where=size > 1e-9)
-        share = ((unit.transpose(0, 2, 1) @ self.z) ** 2 - ON_AVERAGE) * self.touches[:, None, :]
-        groups = sorted(set(self.words))
-        member_of = np.array([[word == group for group in groups] for word in self.words], dtype=float)
-        summed = share @ member_of  # (R, 5, groups)
-        best = summed.argmax(axis=2)
-        return [
-            {
-                name: groups[int(best[r, q])]
-                for q, name in enumerate(LINE_QUANTITIES)
-                if summed[r, q, best[r, q]] > CHANCE
-            }
-            for r in range(len(best))
-        ]
+        found = []
+        for of_rod, (columns, whose) in zip(unit, self.axes, strict=True):
+            share = ((of_rod.T @ columns) ** 2 - ON_AVERAGE) @ whose  # (5, words)
+            best = share.argmax(axis=1)
+            found.append(
+                {
+                    name: self.words[int(best[q])]
+                    for q, name in enumerate(LINE_QUANTITIES)
+                    if share[q, best[q]] > CHANCE
+                }
+            )
+        return found
 
 
 def suspects(config: Config, seed: int) -> Suspects:
@@ -103,10 +108,25 @@ def suspects(config: Config, seed: int) -> Suspects:
     add("speed", SPEED, everyone)
     add("deep north", DEEP, everyone)
     add("deep east", DEEP, everyone)
-    z = np.stack([normal_draws(seed, key) for key in columns], axis=1)
-    z = (z - z.mean(axis=0)) / np.sqrt(((z - z.mean(axis=0)) ** 2).sum(axis=0))
-    touches = np.array([[r in touched[key] for key in columns] for r in everyone])
-    return Suspects(tuple(columns.values()), z, touches)
+    known, words = joint(config, seed), tuple(sorted(set(columns.values())))
+    z = {key: known.draws(seed, key) for key in columns}
+    axes = []
+    for r in everyone:
+        mine = {word: [z[k] for k, w in columns.items() if w == word and r in touched[k]] for word in words}
+        axes.append(_axes([mine[word] for word in words]))
+    return Suspects(words, tuple(axes))
+
+
+def _axes(groups: Sequence[Sequence[Array]]) -> tuple[Array, Array]:
+    """(MEMBERS, K) unit columns with mean 0 that span the draws of each group, and (K, groups) whose each is."""
+    columns, whose = [], []
+    for number, draws in enumerate(groups):
+        if not draws:
+            continue
+        z = np.stack(draws, axis=1)
+        columns.append(np.linalg.qr(z - z.mean(axis=0))[0])
+        whose += [number] * len(draws)
+    return np.concatenate(columns, axis=1), np.eye(len(groups))[whose]
 
 
 def _of_rig(config: Config, rod: Rod) -> list[tuple[str, str]]:

@@ -35,6 +35,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         *BASE,
         "assistant.config_alerts",
         "assistant.config_below",
+        "assistant.config_facts",
         "assistant.config_files",
         "assistant.config_keys",
         "assistant.config_reels",

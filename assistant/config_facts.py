@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from assistant.config_files import Problems, nearest, read_coefficient, read_keys, read_toml
-from assistant.config_keys import LINE_OF_TEXT, PART_NAME, Check, Key, choice, length, number
+from assistant.config_keys import COUNTER_RANGE, LINE_OF_TEXT, PART_NAME, Check, Key, choice, length, number
 from assistant.config_spread import Known, read_rig
-from assistant.messages import Coefficient, Fact, RigPart, Rod
+from assistant.messages import UNMARKED, Coefficient, Fact, RigPart, Rod
 from assistant.units import SPEEDS_MPS, split_quantity
 
 FACTS = "facts.toml"
@@ -61,6 +61,7 @@ FACT_KEYS = (
     Key("rig", lambda raw: raw, "a list of parts from the reel to the hook", required=True),
     Key("line_out", length(0.5, 600.0), "what the counter shows", required=True),
     Key("lures", lures, "what the last body may have been, each as likely"),
+    Key("counter", lambda raw: raw, "a table: value, low, high, source of true line out / counter reading"),
     Key("setting", pair(number(0.0, 10.0), "marks of the dial"), "the range it is told of"),
     Key("speed", pair(speed, "speeds"), "the range it is told of", required=True),
     Key("of", choice("lure", "planer"), "whose depth: the last body's or the first one's"),
@@ -121,7 +122,10 @@ def _read_fact(
     rig = read_rig(file, f"{where}rig", good.get("rig", []), known, problems) if "rig" in item else ()
     instead = _instead(file, where, good.get("instead"), problems)
     says = _says(file, where, good, problems)
-    if len(problems.lines) > before or says is None:
+    counter: Coefficient | None = UNMARKED
+    if "counter" in good:
+        counter = read_coefficient(file, f"{where}counter", good["counter"], COUNTER_RANGE, problems)
+    if len(problems.lines) > before or says is None or counter is None:
         return None
     several = good.get("lures", (str(rig[-1].body),))
     for lure in (*several, *([instead["lure"]] if "lure" in instead else [])):
@@ -132,7 +136,7 @@ def _read_fact(
     _check_setting(file, where, rig, good.get("setting"), problems)
     if len(problems.lines) > before:
         return None
-    rod = Rod("fact", "starboard", good["about"], 0.0, 0.0, TIP_M, good["line_out"], rig)
+    rod = Rod("fact", "starboard", good["about"], 0.0, 0.0, TIP_M, good["line_out"], rig, counter=counter)
     return Fact(
         rod, says, several, good["speed"], good.get("setting"), good.get("of", "lure"),
         instead.get("lure"), instead.get("speed"),

@@ -416,7 +416,7 @@ class Reel:
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """Something known of a whole rig: a depth, or a ratio of two; it ties the coefficients of the rig's parts together."""
+    """Something known of a whole rig: a depth, or a ratio of two; it ties the coefficients of the parts together."""
 
     rod: Rod
     says: Coefficient  # the depth [m], or the depth with what is `instead` over the depth without

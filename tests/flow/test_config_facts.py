@@ -48,6 +48,9 @@ def test_own_facts_take_the_place_of_the_packaged(tmp_path: Path) -> None:
     assert fact.says.value == pytest.approx(9.144)
     assert fact.speed_mps == pytest.approx((0.89408, 1.2))
     assert fact.setting == (1.5, 2.5) and fact.lures == ("spoon",)
+    taped = 'counter = { value = 0.9, low = 0.89, high = 0.91, source = "taped" }\nline_out'
+    (fact,) = config.load(mine(tmp_path, GOOD.replace("line_out", taped, 1))).facts
+    assert fact.rod.counter.low == 0.89
     assert config.load(mine(tmp_path, "")).facts == ()
 
 
@@ -71,6 +74,11 @@ def test_own_facts_take_the_place_of_the_packaged(tmp_path: Path) -> None:
             "plug",
         ),
         ("depth =", "instead = 3\nratio =", "instead"),
+        (
+            "line_out",
+            'counter = { value = 1.0, low = 0.2, high = 1.0, source = "made up" }\nline_out',
+            "0.5..1.5",
+        ),
         ("line_out", "lineout", "line_out"),
         ("[[fact]]", "[[facts]]", "fact"),
         ("[[fact]]", "[fact]", "[[fact]]"),

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 import pytest
 
-from assistant import config_keys, config_reels, payloads
+from assistant import config_facts, config_keys, config_reels, payloads
 from assistant.__main__ import main
 from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES
 from assistant.sensing import nmea
@@ -40,6 +40,7 @@ def test_configuration_keys(docs: str) -> None:
     tables += (config_keys.ATTACHED_KEYS, config_keys.BOARD_KEYS, config_keys.LABEL_KEYS, (config_keys.SLIDES_KEY,))
     tables += (config_keys.TRANSDUCER_KEYS,)
     names = [key.name for table in tables for key in table]
+    names += [key.name for key in (*config_facts.FACT_KEYS, *config_facts.INSTEAD_KEYS)]
     names += [key.name for key in (*config_reels.REEL_KEYS, *config_reels.MARK_KEYS)]
     names += [key.name for key in (*config_keys.BAND_KEYS, *config_keys.SETTING_KEYS, config_keys.SOURCE_KEY)]
     names += [*config_keys.LINE_COEFFICIENTS, *config_keys.BODY_COEFFICIENTS]

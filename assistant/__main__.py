@@ -186,6 +186,23 @@ def bench(peer: str | None) -> None:
     print_summary(lambda: measure(peer))
 
 
+@main.command()
+@click.argument("words", nargs=-1, required=True, metavar="[ROD] KIND [VALUE]")
+@click.option("--corrects", type=click.IntRange(1), help="Number of the event that this one replaces.")
+@click.option("--port", type=PORT, default=8620, show_default=True, help="Of the daemon's page.")
+def mark(words: tuple[str, ...], corrects: int | None, port: int) -> None:
+    """Tell the running daemon what happened: fish on, S2 fish on, P1 line out 180ft, S1 trip, withdrawn."""
+    from assistant.notes import kinds
+    from assistant.outings.happenings import from_words
+    from assistant.tell import mark as send
+
+    try:
+        said = from_words(words, kinds())
+        click.echo(send(port, said if corrects is None else {**said, "corrects": corrects}))
+    except KNOWN_ERRORS as error:
+        raise click.exceptions.Exit(_told(error)) from None
+
+
 main.add_command(outings)
 
 

@@ -22,6 +22,7 @@ from assistant.locate import STEP_S
 from assistant.messages import Config, Frame, Inputs, Mode, Sentence
 from assistant.meter import Meter
 from assistant.outings import logbook, store
+from assistant.outings.happened import EVENT_TOPIC, Happened
 from assistant.web.server import PageServer
 from firmware_bridge.mqtt import Publisher, Status
 
@@ -86,9 +87,9 @@ class Daemon:
         mode = "simulated" if options.simulated else mode
         self._state = pipeline.initial(config, mode)
         self._recorder = logbook.begun(options.outings, config, mode)
-        self._publisher = Publisher(
-            options.broker, config.boat.id, self._loop.time, {SENSOR_TOPIC: self._inbox.sensor}
-        )
+        self._happened = Happened(config.rods, config.bodies, self._inbox, self._recorder, self._now_s)
+        heard = {SENSOR_TOPIC: self._inbox.sensor, EVENT_TOPIC: self._happened.heard}
+        self._publisher = Publisher(options.broker, config.boat.id, self._loop.time, heard)
         self._page = PageServer(
             options.port,
             config.boat.title,
@@ -99,6 +100,7 @@ class Daemon:
             now_s=self._now_s,
             on_action=self._inbox.act,
             on_note=self._inbox.typed,
+            on_event=self._happened.asked,
             kinds=notes.offered(),
         )
 
@@ -171,6 +173,7 @@ class Daemon:
         limits = {rod: line.limited_by.get("depth_m", "") for rod, line in frame.lines.items()}
         causes = locate.causes(self._state.boat)
         self._page.offer(frame, {"status": self._status(), "causes": causes, "limits": limits})
+        self._happened.before.add(frame)
         self._meter.published([self._now_s() - due_s] * self._fresh)
         self._fresh = 0
         if self._options.show is not None:

@@ -13,14 +13,25 @@ LONGEST = 65536  # bytes of an answer that are read
 
 
 def tell(port: int, said: Mapping[str, str]) -> str:
-    """Send a note to the daemon whose page is at `port`; returns what to print.
+    """Send a note to the daemon whose page is at `port`; returns what to print. Raises what `ask` raises."""
+    ask(port, "/api/note", said)
+    return f"{said['rod']}: taken"
+
+
+def mark(port: int, said: Mapping[str, object]) -> str:
+    """Send an event likewise; it is on the disk when this returns. Raises what `ask` raises."""
+    return f"{said.get('rod', 'boat')}: {said['kind']} saved as number {ask(port, '/api/event', said)['saved']}"
+
+
+def ask(port: int, path: str, said: Mapping[str, object]) -> dict[str, object]:
+    """Post something to the daemon whose page is at `port`; its answer.
 
     Raises:
-        OptionError: no daemon answers there, or it refuses the note; its own words.
+        OptionError: no daemon answers there, or it refuses; its own words.
     """
     link = http.client.HTTPConnection("127.0.0.1", port, timeout=TIMEOUT_S)
     try:
-        link.request("POST", "/api/note", json.dumps(said), {"Content-Type": "application/json"})
+        link.request("POST", path, json.dumps(said), {"Content-Type": "application/json"})
         answer = link.getresponse()
         text = answer.read(LONGEST).decode("utf-8", "replace")
     except (OSError, http.client.HTTPException):
@@ -29,9 +40,9 @@ def tell(port: int, said: Mapping[str, str]) -> str:
         ) from None
     finally:
         link.close()
-    if answer.status == 200:
-        return f"{said['rod']}: taken"
     try:
+        if answer.status == 200:
+            return dict(json.loads(text))
         raise OptionError(str(json.loads(text)["error"]))
     except (ValueError, TypeError, KeyError):
         raise OptionError(f"port {port} is no page of spreadwatch (it says {answer.status})") from None

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import time
+from concurrent.futures import Future
+from dataclasses import replace
 from pathlib import Path
 
 from assistant import __version__
 from assistant.messages import Config, Inputs, Mode
-from assistant.outings.entries import Opening
+from assistant.outings.entries import Entry, Opening
 from assistant.outings.recorder import Recorder, Status
 
 NOT_RECORDING = "NOT RECORDING"
@@ -21,6 +23,12 @@ class NoRecorder:
     def step(self, inputs: Inputs, framed: bool) -> None:
         """Nothing."""
 
+    def tell(self, entry: Entry) -> Future[int]:
+        """Nothing, and it says so."""
+        told: Future[int] = Future()
+        told.set_exception(OSError("no outing is being recorded"))
+        return told
+
     def close(self, t_s: float) -> Status:
         """Nothing."""
         return self.status
@@ -32,6 +40,7 @@ def begun(root: Path | None, config: Config, mode: Mode, seed: int = 0) -> Recor
         return NoRecorder()
     now = time.gmtime()
     clock = time.strftime("%Y-%m-%dT%H:%M:%SZ", now)
+    config = replace(config, broker="none")  # its password is nobody's business in a file that is passed on
     return Recorder(root, Opening("", __version__, mode, seed, config, clock), time.strftime("%Y%m%d", now))
 
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from assistant.errors import LogError
 from assistant.locate import STEP_S
 from assistant.messages import Inputs
-from assistant.outings.entries import KINDS, Closing, Entry, Mark, Opening, Step, decoded
+from assistant.outings.entries import KINDS, Closing, Entry, Mark, Opening, Step, Told, decoded
 from assistant.outings.records import Piece, body_of, scan
 from assistant.outings.store import segments
 
@@ -115,6 +115,17 @@ class Outing:
                     yield Inputs(last_s + tick * STEP_S), False
             yield inputs, entry.framed
             last_s = inputs.t_s
+
+    def events(self) -> dict[int, Told]:
+        """What happened, by number, as it was last corrected."""
+        found: dict[int, Told] = {}
+        for number, entry in self.entries():
+            if isinstance(entry, Told):
+                if entry.event.corrects is not None:
+                    found.pop(entry.event.corrects, None)
+                if entry.event.kind != "withdrawn":
+                    found[number] = entry
+        return found
 
     def checked(self) -> Checked:
         """Read every record and say what is there."""

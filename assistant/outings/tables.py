@@ -37,14 +37,13 @@ def summary_of(folder: Path) -> dict[str, object]:
     """`outings show`: what is in one outing, as JSON. Raises LogError."""
     outing = Outing(folder)
     sentences: dict[str, int] = {}
-    settings = notes = events = 0
+    settings = notes = 0
     for _, entry in outing.entries():
         if isinstance(entry, Step):
             for sentence in entry.inputs.sentences:
                 sentences[sentence.source] = sentences.get(sentence.source, 0) + 1
             settings += len(entry.inputs.settings)
             notes += len(entry.inputs.notes)
-        events += isinstance(entry, Told)
     checked, opening = outing.checked(), outing.opening
     return {
         "outing": outing.id,
@@ -58,8 +57,21 @@ def summary_of(folder: Path) -> dict[str, object]:
         "sentences": sentences,
         "settings": settings,
         "notes": notes,
-        "events": events,
+        "events": [{"number": n, **_told(told)} for n, told in outing.events().items()],
         "closed": checked.closed,
+    }
+
+
+def _told(told: Told) -> dict[str, object]:
+    """An event as JSON."""
+    event = told.event
+    line = {name: round(value, 3) for name, value in told.line.items()}
+    return {
+        "t_s": round(event.t_s, 2),
+        "rod": event.rod,
+        "kind": event.kind,
+        "value": event.value,
+        "line": line,
     }
 
 

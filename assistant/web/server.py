@@ -4,6 +4,7 @@ GET  /             the page and its parts (FILES)        GET /events   the newes
 GET  /api/frame    the newest frame                      POST /api/setting  {"rod": NAME, FIELD: VALUE}
                                                          POST /api/note     {"rod": NAME, "kind": K, "value": V}
                                                          POST /api/alert    {"do": "acknowledge", "key": KEY}
+                                                         POST /api/event    {"rod": NAME, "kind": K, "value": V}
 """
 
 from __future__ import annotations
@@ -48,6 +49,7 @@ FILES: Mapping[str, tuple[str, str]] = {  # path: (file of the page, content typ
     "/spread.js": ("spread.js", JAVASCRIPT),
     "/rows.js": ("rows.js", JAVASCRIPT),
     "/change.js": ("change.js", JAVASCRIPT),
+    "/happened.js": ("happened.js", JAVASCRIPT),
     "/note.js": ("note.js", JAVASCRIPT),
     "/alerts.js": ("alerts.js", JAVASCRIPT),
     "/icon.svg": ("icon.svg", "image/svg+xml"),
@@ -108,6 +110,7 @@ class PageServer:
         now_s: Callable[[], float] = lambda: math.nan,
         on_action: Callable[[AlertAction], None] = lambda action: None,
         on_note: Callable[[bytes], None] | None = None,
+        on_event: Callable[[bytes], Awaitable[Json]] | None = None,
         kinds: Mapping[str, object] | None = None,
         host: str = "127.0.0.1",
         names: Sequence[str] = (),
@@ -119,6 +122,7 @@ class PageServer:
         self._now_s = now_s
         self._on_action = on_action
         self._on_note = on_note
+        self._on_event = on_event
         self._limits = {rod.name: limits_of(rod, bodies or {}) for rod in rods}
         self._fixed: Json = {
             "title": title,
@@ -210,6 +214,7 @@ class PageServer:
                 Route("/api/frame", self._get_frame),
                 Route("/api/setting", self._post_setting, methods=["POST"]),
                 Route("/api/note", self._post_note, methods=["POST"]),
+                Route("/api/event", self._post_event, methods=["POST"]),
                 Route("/api/alert", self._post_alert, methods=["POST"]),
                 Route("/api/me", self._get_me),
             ],
@@ -239,6 +244,15 @@ class PageServer:
             return JSONResponse({"error": str(refused)}, refused.status)
         self._on_action(action)
         return JSONResponse({"taken": action.kind})
+
+    async def _post_event(self, request: Request) -> Response:
+        try:
+            body = await _body(request)
+            if self._on_event is None:
+                raise Refused(404, "events are not taken here")
+            return JSONResponse(await self._on_event(body))
+        except Refused as refused:
+            return JSONResponse({"error": str(refused)}, refused.status)
 
     async def _post_note(self, request: Request) -> Response:
         try:

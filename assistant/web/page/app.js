@@ -1,6 +1,7 @@
 // Newest state in, everything drawn; twice that by the page's own clock, so that silence shows.
 import { drawAlerts, soundButton } from "./alerts.js";
 import { makeChange } from "./change.js";
+import { makeHappened } from "./happened.js";
 import { Link } from "./link.js";
 import { makeNote } from "./note.js";
 import { drawRows } from "./rows.js";
@@ -35,7 +36,9 @@ function draw() {
   if (maySet && byId("change").hidden) {
     makeChange(byId("change"), state);
     makeNote(byId("note"), state);
+    makeHappened(byId("happened"), state);
   }
+  byId("happened").hidden = !maySet;
   byId("change").hidden = byId("note").hidden = !maySet;
   drawStatus(byId("status"), state.status ?? {});
 }

@@ -93,13 +93,16 @@ INSTRUMENTS: tuple[Instrument, ...] = (
 )
 """A quantity that nothing ever brought is no loss: README.md says what works without it."""
 
+MANY = 3
+"""So many instruments lost at once have one cause."""
+
 
 def lost_instruments(look: Look, rule: Rule) -> Iterator[Finding]:
-    """Instruments that were good once and are not now; all at once is one situation."""
-    heard = [one for one in INSTRUMENTS if any(q in look.known for q in one.quantities)]
-    lost = [(one, worst) for one in heard if (worst := _worst(look, one)) is not None]
-    if len(lost) > 1 and len(lost) == len(heard):
-        yield rule.finding("all instruments silent: lines not known", key="instruments", cause=lost[0][1].cause)
+    """Instruments that were good once and are not now; many at once is one situation (a plug, a fuse, a gateway)."""
+    lost = [(one, worst) for one in INSTRUMENTS if (worst := _worst(look, one)) is not None]
+    if len(lost) >= MANY:
+        names = ", ".join(one.name for one, _ in lost)
+        yield rule.finding(f"instruments lost: {names}", key="instruments", cause=lost[0][1].cause)
         return
     for one, worst in lost:
         yield rule.finding(
@@ -184,10 +187,12 @@ def wrong_side(look: Look, rule: Rule) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-def said(condition: str) -> Callable[[Look, Rule], Iterator[Finding]]:
+def said(condition: str, in_turns: bool) -> Callable[[Look, Rule], Iterator[Finding]]:
     """A rule that sees one of the conditions a line is in, on all rods one situation."""
 
     def see(look: Look, rule: Rule) -> Iterator[Finding]:
+        if not in_turns and not look.trolling():
+            return
         rods = tuple(rod.name for rod, line in look.firm() if condition in line.conditions)
         if rods:
             yield rule.finding(f"{look.listed(rods)}: {rule.name}", rods)
@@ -200,14 +205,13 @@ RULES: tuple[Rule, ...] = (
     Rule("lure slow", "warning", lure_speed),
     Rule("lure fast", "warning", lure_speed),
     Rule("off depth", "warning", off_depth, on_s=10.0),
-    Rule("line folding, depth in doubt", "warning", said("line folding")),
-    Rule("planer not digging", "caution", said("not digging"), on_s=10.0),
+    Rule("line folding, depth in doubt", "warning", said("line folding", in_turns=True)),
+    Rule("planer not digging", "caution", said("not digging", in_turns=False), on_s=10.0),
     Rule("wrong side", "caution", wrong_side, on_s=30.0),
 )
 
-CAUSES = ("lure slow", "lure fast")
-FOLLOWS = "off depth"
-"""A lure too slow or too fast is off its depth for that: one situation, the consequence makes no sound."""
+FOLLOWS: Mapping[str, str] = {"lure slow": "off depth", "lure fast": "off depth", "instruments": "lost"}
+"""By key, what keys begin with that follow from it: a lure too slow is off its depth for that. These make no sound."""
 
 
 def findings(look: Look) -> list[Finding]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from assistant.alerts import engine, rules
@@ -37,14 +37,14 @@ def look(
     turned_s = t_s if rate is not None and abs(rate) > TURNING_RADPS else watch.turned_s
     held = {key for key, one in watch.alerts.standing.items() if one.gone_s is None}
     found = rules.findings(Look(config, boat, lines, held, t_s - turned_s, known))
-    found = [replace(one, silent=_why_silent(one, found, lines)) for one in found]
+    found = [replace(one, silent=_why_silent(one, held.union(other.key for other in found), lines)) for one in found]
     alerts, told = engine.judge(watch.alerts, found, t_s, watch.waiting)
     return Watch(alerts, frozenset(known), turned_s), told
 
 
-def _why_silent(finding: Finding, found: Sequence[Finding], lines: Mapping[str, LineState]) -> str:
+def _why_silent(finding: Finding, keys: Collection[str], lines: Mapping[str, LineState]) -> str:
     """Why a situation is shown without a sound; empty: it may sound."""
     if finding.priority == "caution" and any(line.rod_state == "fish on" for line in lines.values()):
         return "fish on"
-    causes = [one.key for one in found if one.key in rules.CAUSES]
-    return f"follows from {causes[0]}" if causes and finding.key.startswith(rules.FOLLOWS) else ""
+    causes = [cause for cause, follows in rules.FOLLOWS.items() if cause in keys and finding.key.startswith(follows)]
+    return f"follows from {causes[0]}" if causes else ""

@@ -115,7 +115,7 @@ def test_what_was_never_there_is_not_lost() -> None:
 def test_all_silent_is_one_situation() -> None:
     dead = Estimate(None, None, "dead", 40.0, "none", "silent for 40 s")
     assert texts(look(boat=BoatState(0.0, None, **dict.fromkeys(BOAT_QUANTITIES, dead)))) == [
-        "all instruments silent: lines not known"
+        "instruments lost: GPS, speed log, heading, sounder, thermometer"
     ]
 
 

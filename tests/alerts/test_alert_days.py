@@ -1,0 +1,19 @@
+"""The short form of the campaign of simulated days."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+CAMPAIGN = Path(__file__).resolve().parents[1] / "campaigns" / "alert_days.py"
+
+
+def test_a_day_with_faults_is_told_in_few_words_and_curves_in_none() -> None:
+    options = ["--seed", "3", "--n", "1", "--curves", "0.2"]
+    done = subprocess.run([sys.executable, str(CAMPAIGN), *options], capture_output=True, text=True, check=False)
+    found = json.loads(done.stdout.splitlines()[-1])
+    assert done.returncode == 0, found
+    assert found["with_faults"]["told"] > 0  # the hour holds three faults
+    assert found["with_faults"]["hours"] > 0.99

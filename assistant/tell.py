@@ -20,7 +20,9 @@ def tell(port: int, said: Mapping[str, str]) -> str:
 
 def mark(port: int, said: Mapping[str, object]) -> str:
     """Send an event likewise; it is on the disk when this returns. Raises what `ask` raises."""
-    return f"{said.get('rod', 'boat')}: {said['kind']} saved as number {ask(port, '/api/event', said)['saved']}"
+    return (
+        f"{said.get('rod', 'boat')}: {said['kind']} saved as number {ask(port, '/api/event', said)['saved']}"
+    )
 
 
 def ask(port: int, path: str, said: Mapping[str, object]) -> dict[str, object]:

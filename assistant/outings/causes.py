@@ -47,6 +47,7 @@ class Difference:
     rod: str | None  # the rod where it shows most; None: the boat's
     then: complex
     now: complex
+    beyond: float  # how far now is from the nearest at which a fish struck before it changed; a drift is half beyond
     sigma: float  # of the difference: scatter before the strikes and the sensor's own, together
     sigmas: float  # size in its own sigma, allowing for how few strikes the scatter is known from
     rods_differ: int
@@ -68,8 +69,8 @@ class Difference:
 
     @property
     def size(self) -> float:
-        """The change in units of what matters."""
-        return abs(self.now - self.then) / QUANTITIES[self.quantity].matters
+        """How far now is beyond anything a fish struck at before, in units of what matters."""
+        return self.beyond / QUANTITIES[self.quantity].matters
 
 
 def differences(table: Table, strikes: Sequence[Strike], prior: Prior) -> tuple[Difference, ...]:
@@ -100,7 +101,7 @@ def _compare(
     of_rods = len(table.rods) > 1 and track.value.shape[1] == len(table.rods)
     value = np.where(table.workable, track.value, NOT_SEEN) if of_rods else track.value
     now = _mean(value[-NOW_MIN:])
-    then, variance, freedom, since = _then(value, now, before, quantity)
+    then, beyond, variance, freedom, since = _then(value, now, before, quantity)
     with np.errstate(invalid="ignore", divide="ignore"):
         sigma = np.sqrt(variance + _mean(track.sigma[-NOW_MIN:].astype(complex)).real ** 2)
         dof = np.where(variance > 0.0, freedom * (sigma**2 / variance) ** 2, math.inf)
@@ -116,6 +117,7 @@ def _compare(
         rod=table.rods[most] if of_rods else None,
         then=complex(then[most]),
         now=complex(now[most]),
+        beyond=float(beyond[most]),
         sigma=float(sigma[most]),
         sigmas=float(sigmas[most]),
         rods_differ=int(differ.sum()),
@@ -129,8 +131,9 @@ def _compare(
 
 def _then(
     value: Complexes, now: Complexes, before: Integers, quantity: Quantity
-) -> tuple[Complexes, Floats, Floats, Integers]:
-    """What it was before the strikes, by column: mean, variance of one more such mean, degrees of freedom, change.
+) -> tuple[Complexes, Floats, Floats, Floats, Integers]:
+    """What it was before the strikes, by column: mean, least distance to now, variance of one more such mean, degrees
+    of freedom, change.
 
     The last is the minute from which on it has been nearer to now; strikes from then on are no part of what it was
     before (they count against the cause in _factor). Minutes that lie before two strikes make the two less than two:
@@ -139,7 +142,7 @@ def _then(
     shape = value.shape[1]
     if quantity.usual is not None:
         then = np.full(shape, complex(quantity.usual))
-        return then, np.zeros(shape), np.full(shape, math.inf), _since(value, then, now)
+        return then, np.abs(now - then), np.zeros(shape), np.full(shape, math.inf), _since(value, then, now)
     means, minutes = _window_means(value, *before)
     since = _since(value, _mean(means), now)
     there: Bools = (minutes > 0.0) & (before[1][:, None] <= since)
@@ -149,7 +152,8 @@ def _then(
     with np.errstate(invalid="ignore", divide="ignore"):
         squares = np.where(there, np.abs(means - then) ** 2, 0.0).sum(axis=0)
         variance = np.where(count > 1, squares / (count - 1.0) * (1.0 + 1.0 / count), math.nan)
-    return then, variance, np.maximum(distinct - 1.0, 0.5), since
+    distance = np.where(there & np.isfinite(now), np.abs(means - now), math.inf).min(axis=0, initial=math.inf)
+    return then, distance, variance, np.maximum(distinct - 1.0, 0.5), since
 
 
 def _window_means(value: Complexes, starts: Integers, ends: Integers) -> tuple[Complexes, Floats]:

@@ -6,7 +6,7 @@ Sources: effort counted by hand; t and normal laws from scipy; the demo day's co
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -336,7 +336,24 @@ def test_hot_rod_of_a_day() -> None:
 )
 def test_a_cause_needs_belief_and_the_strikes(share: float, factor: float, named: str | None) -> None:
     """More than a half of the belief, and a Bayes factor above the root of ten (3.16)."""
-    depth = causes.Difference("depth_m", None, 18 + 0j, 12 + 0j, 1.0, 5.0, 1, 1, "measured", "x", 0.0, factor)
+    depth = causes.Difference(
+        "depth_m", None, 18 + 0j, 12 + 0j, 6.0, 1.0, 5.0, 1, 1, "measured", "x", 0.0, factor
+    )
     shares = {"lure depth": share, CHANCE: 0.8 - share, SOMETHING_ELSE: 0.2}
     assert causes.named([depth], shares) == named
     assert causes.named([], {CHANCE: 0.2, SOMETHING_ELSE: 0.8}) is None  # what nobody measured has no name
+
+
+def test_a_drift_is_less_of_a_change_than_a_step() -> None:
+    """Lures that rise slowly all day had been struck half way up already; those that rose at once had not."""
+
+    def boat(step: bool) -> Callable[[int], Mapping[str, Observed]]:
+        rise = (lambda m: 3.0 * (m >= 172)) if step else (lambda m: 6.0 * m / 250.0)
+        return lambda m: {"depth_m": tables.measured(18.0 - rise(m) + tables.ripple(m, 0.3), 0.3)}
+
+    drifted, stepped = (
+        quiet.judge(tables.day(250, boat(step)), tables.strikes(*STEADY), 250 * 60.0)
+        for step in (False, True)
+    )
+    assert stepped.differences[0].beyond == pytest.approx(3.0, abs=0.4)
+    assert drifted.differences[0].beyond < 0.7 * abs(drifted.differences[0].now - drifted.differences[0].then)

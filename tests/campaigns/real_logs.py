@@ -67,7 +67,7 @@ class Minute:
             self.current.append((drift * math.cos(set_), drift * math.sin(set_)))
 
     def summary(self) -> dict[str, Any]:
-        """Compact: shares as letters with hundredths, "o" alone when all is ok."""
+        """Shares of time by state, in hundredths, and the rest rounded to what its tolerance sees."""
         states = {}
         for name, counter in self.states.items():
             shares = {LETTERS[s]: round(n / self.frames, 2) for s, n in counter.items()}
@@ -171,9 +171,31 @@ def differences(old: Any, new: Any, where: str, tolerance: float | None = None) 
     return [] if old == new else [f"{where}: {old} -> {new}"]
 
 
-def packed(run: Run) -> str:
-    """The minutes of a log, one line of JSON each."""
-    return ",\n".join("  " + json.dumps(minute.summary(), separators=(",", ":")) for minute in run.minutes)
+def packed(minutes: list[dict[str, Any]]) -> str:
+    """The minutes of a log, one short line of JSON each: a state that held all along is its letter alone."""
+
+    def short(minute: dict[str, Any]) -> list[Any]:
+        states = [minute["states"][name] for name in SHOWN]
+        letters = [next(iter(shares)) if len(shares) == 1 else shares for shares in states]
+        return [letters, minute["factor"], minute["current"], minute["rejects"]]
+
+    return ",\n".join(json.dumps(short(minute), separators=(",", ":")) for minute in minutes)
+
+
+def unpacked(lines: list[list[Any]]) -> list[dict[str, Any]]:
+    """The minutes as summaries again."""
+    return [
+        {
+            "states": {
+                name: {shares: 1.0} if isinstance(shares, str) else shares
+                for name, shares in zip(SHOWN, letters, strict=True)
+            },
+            "factor": factor,
+            "current": current,
+            "rejects": rejects,
+        }
+        for letters, factor, current, rejects in lines
+    ]
 
 
 def main() -> int:
@@ -190,25 +212,22 @@ def main() -> int:
     names = sorted(path.name for path in (shared / "nmea").iterdir() if path.suffix in (".nmea", ".log"))
     names += [f"{name}?{CHECKSUMS_IGNORED}" for name in IGNORED]
     chosen = [name for name in names if args.only is None or args.only in name][: args.n]
-    golden = json.loads(GOLDEN.read_text(encoding="utf-8")) if GOLDEN.exists() else {}
+    stored = json.loads(GOLDEN.read_text(encoding="utf-8")) if GOLDEN.exists() else {}
+    golden = {name: unpacked(minutes) for name, minutes in stored.items()}
     runs = {name: replayed(shared / "nmea" / name) for name in chosen}
     lines, changes, failures = [], [], []
     for name, run in runs.items():
         lines.append(run.line(name))
         print("  ".join(f"{key} {value}" for key, value in lines[-1].items()), file=sys.stderr)
-        new = json.loads(f"[{packed(run)}]")
+        new = [minute.summary() for minute in run.minutes]
         changes += differences(golden.get(name, []), new, re.sub(r"\.(nmea|log)", "", name))
         factor, known = lines[-1]["factor"], README_FACTOR.get(name)
         if known is not None and (factor is None or abs(factor - known) > FACTOR_OFF):
             failures.append(f"{name}: factor {factor}, README {known}")
     if args.update:
         print("\n".join(changes), file=sys.stderr)
-        kept = {
-            name: ",\n".join("  " + json.dumps(m, separators=(",", ":")) for m in golden[name])
-            for name in golden
-        }
-        kept.update((name, packed(run)) for name, run in runs.items())
-        body = ",\n".join(f"{json.dumps(name)}: [\n{kept[name]}\n]" for name in sorted(kept))
+        golden |= {name: [minute.summary() for minute in run.minutes] for name, run in runs.items()}
+        body = ",\n".join(f"{json.dumps(name)}: [\n{packed(golden[name])}\n]" for name in sorted(golden))
         GOLDEN.write_text(f"{{\n{body}\n}}\n", encoding="utf-8")
     failures += [] if args.update else changes
     print(

@@ -47,3 +47,10 @@ def test_each_degraded_mode_is_named_and_wider(root: Path) -> None:
         "all silent",
     }
     assert all(row["wider"]["stw_mps"] > 1.5 for row in found["rows"] if row["mode"] == "no speed log")
+
+
+def test_recorded_logs_come_to_what_they_came_to_before(shared: Path, root: Path) -> None:
+    """Two of them; all fifteen: the campaign. Their speed-log factors are those of the README beside them."""
+    for name in ("2008-06-18", "small-sounder"):
+        found = run(root, "real_logs.py", "--only", name)
+        assert found["changes"] == 0 and len(found["logs"]) == 1

@@ -36,7 +36,7 @@ def root_of(directory: Path | None) -> Path:
 
 @click.group()
 def outings() -> None:
-    """Recorded outings: list, show, verify."""
+    """Recorded outings: list, show, verify, export, delete."""
 
 
 @outings.command("list")
@@ -60,3 +60,43 @@ def show(outing: str, directory: Path | None) -> None:
 def verify(outing: tuple[str, ...], directory: Path | None) -> None:
     """Read every record of these outings (all, if none is named) and count what is not whole, as JSON."""
     told(lambda: json.dumps(tables.verified(root_of(directory), outing), allow_nan=False))
+
+
+@outings.command()
+@click.argument("outing")
+@click.option(
+    "--as", "form", type=click.Choice(["gpx", "csv"]), default="gpx", show_default=True, help="Form."
+)
+@click.option(
+    "--to", "file", type=click.Path(path_type=Path), help="File to write; ID.gpx or ID.csv here if not given."
+)
+@config_option
+def export(outing: str, form: str, file: Path | None, directory: Path | None) -> None:
+    """Write one outing for other programs: its track and events as GPX, or its Frames as CSV."""
+    from assistant.outings.export import FORMATS
+
+    def work() -> str:
+        folder = store.folder_of(root_of(directory), outing)
+        data = FORMATS[form](folder)
+        out = file or Path(f"{folder.name}.{form}")
+        out.write_bytes(data)
+        return f"{out}: {len(data)} bytes"
+
+    told(work)
+
+
+@outings.command()
+@click.argument("outing")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@config_option
+def delete(outing: str, yes: bool, directory: Path | None) -> None:
+    """Delete one outing for good."""
+
+    def work() -> str:
+        folder = store.folder_of(root_of(directory), outing)
+        if not yes:
+            click.confirm(f"Delete {outing} for good?", abort=True)
+        store.delete(folder)
+        return f"{outing}: deleted"
+
+    told(work)

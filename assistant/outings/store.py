@@ -104,3 +104,14 @@ def root_of(configured: str) -> Path | None:
 def root_or_usual(configured: str) -> Path:
     """The folder to look for outings in: also where none is recorded there may be older ones."""
     return default_root() if configured in ("", "none") else Path(configured).expanduser()
+
+
+def delete(folder: Path) -> None:
+    """Remove the files of an outing and then its folder; a folder with anything else in it stays.
+
+    Raises:
+        OSError: something cannot be removed.
+    """
+    for path in segments(folder):
+        path.unlink()
+    folder.rmdir()

@@ -85,7 +85,7 @@ def test_verify_tells_what_was_saved_and_is_lost(root: Path) -> None:
     ],
 )
 def test_only_ids_are_taken(root: Path, name: str) -> None:
-    for command in ("show", "verify"):
+    for command in ("show", "verify", "export", "delete"):
         result = ask(command, "--", name)
         assert result.exit_code == 2
         assert "outing" in result.output

@@ -1,0 +1,133 @@
+"""Exports against other readers: GPX by gpxpy and by the order the schema asks for, CSV by Python's own csv."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+from pathlib import Path
+from xml.etree import ElementTree as Xml
+
+import gpxpy
+import pytest
+from click.testing import CliRunner
+
+from assistant import config
+from assistant.__main__ import main
+from assistant.messages import Event, Inputs, Sentence
+from assistant.outings import logbook, store
+from assistant.outings.entries import Told
+from assistant.outings.gpx import Point, Waypoint, gpx
+
+SPACE = "{http://www.topografix.com/GPX/1/1}"
+POINT_ORDER = ("ele", "time", "magvar", "geoidheight", "name", "cmt", "desc", "src", "link", "sym", "type")
+"""Order of a point's elements in GPX 1.1 (wptType of the schema documentation, topografix.com/GPX/1/1)."""
+
+
+def checksummed(text: str) -> str:
+    """With its NMEA 0183 checksum."""
+    total = 0
+    for byte in text.encode():
+        total ^= byte
+    return f"${text}*{total:02X}"
+
+
+def rmc(t_s: int) -> str:
+    """Position of a boat that goes north at a steady 2 kn: 1/30 minute of latitude a minute."""
+    minutes = t_s * 2.0 / 3600.0
+    return checksummed(
+        f"GPRMC,12{t_s // 60:02d}{t_s % 60:02d}.00,A,45{minutes:08.5f},N,03000.00000,W,2.0,0.0,180726,,,A"
+    )
+
+
+@pytest.fixture(scope="module")
+def root(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An outing of 60 s, 30 s without a position, 40 s more; a strike in it, one in the dark and a withdrawn one."""
+    root = tmp_path_factory.mktemp("out") / "spreadwatch"
+    one = logbook.begun(root, config.load(), "live")
+    for tick in range(520):
+        t_s = tick * 0.25
+        heard = (Sentence(t_s, "udp:1", rmc(tick // 4)),) if tick % 4 == 0 and not 60 <= t_s < 90 else ()
+        one.step(Inputs(t_s, heard), framed=tick % 4 == 0)
+        if tick == 80:
+            one.tell(Told(Event(t_s, "fish on", "S2", "<big> & \x07 one"), {"depth_m": 21.34}))
+            one.tell(Told(Event(t_s, "lost", "S2")))
+            one.tell(Told(Event(t_s, "withdrawn", corrects=83)))  # steps 1..81, then these
+    one.close(130.0)
+    return root
+
+
+def ask(root: Path, monkeypatch: pytest.MonkeyPatch, *arguments: str) -> str:
+    """`spreadwatch outings ...` of this root."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(root.parent))
+    result = CliRunner().invoke(main, ["outings", *arguments], catch_exceptions=False, input="y\n")
+    assert result.exit_code == 0, result.output
+    return result.output
+
+
+def test_gpx_as_another_reader_sees_it(root: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    (name,) = store.ids(root)
+    out = tmp_path / "track.gpx"
+    ask(root, monkeypatch, "export", name, "--to", str(out))
+    read = gpxpy.parse(out.read_text(encoding="utf-8"), version="1.1")
+    (track,) = read.tracks
+    assert len(track.segments) == 2
+    points = [point for piece in track.segments for point in piece.points]
+    assert len(points) > 90
+    for point in points:
+        assert point.time is not None
+        seconds = point.time.minute * 60 + point.time.second + point.time.microsecond * 1e-6
+        assert point.latitude == pytest.approx(45.0 + seconds * 2.0 / 3600.0 / 60.0, abs=2e-5)
+        assert point.longitude == pytest.approx(-30.0, abs=1e-6)
+    strikes = [point for point in read.waypoints if point.type == "fish on"]
+    assert [(p.name, p.description) for p in strikes] == [
+        ("S2 fish on <big> &   one", "number 82; before: depth_m 21.34")
+    ]
+    assert [point.name for point in read.waypoints] == ["S2 fish on <big> &   one"]
+    # 2 kn for 60 s and 40 s: by gpxpy's own geometry, less what ages before it is dead
+    assert track.length_2d() == pytest.approx(2 * 1852 / 3600 * 100, rel=0.2)
+
+
+def test_gpx_elements_stand_in_the_order_of_the_schema() -> None:
+    points = [
+        Point(0.0, "2026-07-18T12:00:00Z", 45.0, -30.0),
+        Point(1.0, None, math.nextafter(-90, 0), 180.0),
+    ]
+    tree = Xml.fromstring(gpx("a\x00 <b>", points, [Waypoint(points[0], "n", "d", "fish on")]))
+    assert tree.tag == f"{SPACE}gpx"
+    assert (tree.get("version"), bool(tree.get("creator"))) == ("1.1", True)
+    assert [child.tag.removeprefix(SPACE) for child in tree] == ["metadata", "wpt", "trk"]
+    for point in (*tree.iter(f"{SPACE}wpt"), *tree.iter(f"{SPACE}trkpt")):
+        order = [POINT_ORDER.index(child.tag.removeprefix(SPACE)) for child in point]
+        assert order == sorted(order)
+        assert -90.0 <= float(point.get("lat", "")) <= 90.0
+        assert -180.0 <= float(point.get("lon", "")) <= 180.0
+
+
+def test_gpx_of_no_position_at_all() -> None:
+    assert gpxpy.parse(gpx("x", [], []).decode(), version="1.1").tracks[0].segments == []
+
+
+def test_csv_holds_what_a_replay_holds(root: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    (name,) = store.ids(root)
+    out, frames = tmp_path / "a.csv", tmp_path / "frames.jsonl"
+    ask(root, monkeypatch, "export", name, "--as", "csv", "--to", str(out))
+    CliRunner().invoke(main, ["replay", name, "--frames", str(frames)], catch_exceptions=False)
+    with out.open(newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    lines = [json.loads(line) for line in frames.read_text().splitlines()]
+    assert len(rows) == len(lines) == 130
+    for row, frame in zip(rows, lines, strict=True):
+        q = frame["lines"]["P1"]["depth_m"]
+        assert row["P1.depth_m.state"] == q["state"]
+        assert (float(row["P1.depth_m"]) if row["P1.depth_m"] else None) == q["value"]
+        assert (float(row["sog_mps"]) if row["sog_mps"] else None) == frame["boat"]["sog_mps"]["value"]
+
+
+def test_delete(root: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    other = tmp_path / "spreadwatch"
+    one = logbook.begun(other, config.load(), "live")
+    one.close(0.0)
+    (name,) = store.ids(other)
+    assert "deleted" in ask(other, monkeypatch, "delete", name)
+    assert store.ids(other) == []

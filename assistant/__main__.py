@@ -160,6 +160,25 @@ def depth(
 
 
 @main.command()
+@click.argument("side")
+@click.argument("degrees", type=float)
+@click.option("--rate", type=float, default=2.0, show_default=True, help="Degrees a second.")
+@click.option("--speed", help="Through the water, such as 2.4mph (that is taken if not given).")
+@click.option("--json", "as_json", is_flag=True, help="As one JSON object, in SI.")
+@config_option
+def turn(
+    side: str, degrees: float, rate: float, speed: str | None, as_json: bool, directory: Path | None
+) -> None:
+    """What each line does in a turn of so many DEGREES to SIDE (port, starboard), asked at the dock."""
+    from assistant.turn import answer
+
+    try:
+        click.echo(answer(load(directory), side, degrees, rate, speed, as_json))
+    except KNOWN_ERRORS as error:
+        raise click.exceptions.Exit(_told(error)) from None
+
+
+@main.command()
 @click.argument("rod")
 @click.argument("kind")
 @click.argument("value")

@@ -168,6 +168,7 @@ def measure(peer: str | None) -> dict[str, object]:
         "turn_realtime_factor": round(line_bench.turn_realtime_factor()),
         "turn_realtime_factor_12": round(line_bench.turn_realtime_factor_12()),
         "ensemble_cpu_s": round(line_bench.ensemble_cpu_s(), 4),
+        "forecast_s": round(line_bench.forecast_cpu_s(), 3),
         "sentences_per_s": round(sentences_per_s()),
         **daemon_run(),
     }

@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant import config
+from assistant.ahead.forecast import forecast
+from assistant.ahead.manoeuvre import planned
 from assistant.lines import ensemble as band
 from assistant.lines import spread
 from assistant.lines.chain import Towed, Water
@@ -18,7 +20,7 @@ from assistant.lines.fleet import Cut, Fleet, by_group, settled
 from assistant.lines.gear import RodSetting, towed
 from assistant.lines.kernel import march
 from assistant.lines.motion import Motion, tips
-from assistant.messages import Config, Rod
+from assistant.messages import Config, Estimate, Rod
 
 Array = NDArray[np.float64]
 
@@ -145,6 +147,23 @@ def ensemble_cpu_s() -> float:
     course = turn_course(np.repeat(places_of(loaded.rods), band.EACH, axis=0), band.STEP_S, ENSEMBLE_S)
     fleet = band.settle(loaded, water, unknown, rods, Motion(0.0, 0.0, SPEED_MPS, 0.0), 0.0).fleet
     return best(lambda: march_s(fleet, course, unknown.profile, band.TOLERANCE_M))
+
+
+def forecast_cpu_s() -> float:
+    """CPU time of one forecast, twelve lines and their 32 members through half a circle and on, 210 s in all [s]."""
+    loaded = config.load()
+    heading = Estimate(0.0, 0.0, "ok", 0.0, "bench")
+    stw = Estimate(SPEED_MPS, 0.04, "ok", 0.0, "bench")
+    state = spread.initial(replace(loaded, rods=twelve_rods(loaded)))
+    state = spread.advance(state, stw, heading, (), 0.0, True)
+    turn = planned(math.pi, math.radians(2.0))
+
+    def once() -> float:
+        start_s = process_time()
+        forecast(state, turn)
+        return process_time() - start_s
+
+    return best(once)
 
 
 def fleet_at(chains: Sequence[Towed], water: Water, cut: Cut, course: Course) -> Fleet:

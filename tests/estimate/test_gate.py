@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from assistant.messages import Accepted, Reading
 from assistant.sensing.nmea import QUANTITIES
-from assistant.sensing.quality import RECOVERY, TABLE, GateState, gate
+from assistant.sensing.quality import FROZEN, RECOVERY, TABLE, GateState, gate
 
 
 def feed(
@@ -186,3 +186,29 @@ def test_lines_damaged_so_that_the_checksum_still_holds_do_not_change_the_depth(
     assert damaged > 200
     assert max(abs(v - 35.4) for v in shown) <= 1.0 + 1.5 * 2.0 + 3.54, "never further than the table's reach"
     assert np.mean([abs(v - 35.4) > 0.05 for v in shown]) < 0.05
+
+
+def test_a_number_that_never_changes_is_frozen_by_its_own_habits() -> None:
+    """A log of 0.1 kn in waves repeats itself in four of ten readings, in a calm in nine of ten."""
+    rng = np.random.default_rng(5)
+
+    def log(share: float, n: int, start: int = 0) -> list[tuple[float, float]]:
+        values, now = [], 1.0
+        for _ in range(n):
+            now = now if rng.random() < share else 1.05 if now == 1.0 else 1.0
+            values.append(now)
+        return [(float(start + k), v) for k, v in enumerate(values)]
+
+    state, accepted, _ = feed("stw_mps", log(0.4, 2000))
+    assert not any(a.doubt for a in accepted if a)
+    _, stuck, _ = feed("stw_mps", steady(1.0, 60, 2000.0), state)
+    first = next(k for k, a in enumerate(stuck) if a and a.doubt == FROZEN)
+    assert 20 <= first <= 35
+    state, _, _ = feed("stw_mps", log(0.9, 300), None)  # used to a calm
+    state, calm, _ = feed("stw_mps", log(0.9, 2000, 300), state)
+    assert np.mean([bool(a.doubt) for a in calm if a]) < 0.01
+    _, zero, _ = feed("stw_mps", steady(0.0, 500))
+    assert not any(a.doubt for a in zero if a), "at rest a log says 0 for hours"
+    _, back, _ = feed("stw_mps", [*steady(1.0, 60), (60.0, 1.05), (61.0, 1.0)])
+    assert back[59] is not None and back[59].doubt == FROZEN
+    assert back[60] is not None and back[60].doubt == "" and back[60].unproven == RECOVERY - 1

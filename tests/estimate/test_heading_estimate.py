@@ -187,3 +187,27 @@ def test_a_preferred_source_speaks_first() -> None:
         Tick(t.truth, tuple(r for r in t.readings if t.truth.t_s < 40 or r.source[:3] != "two")) for t in both
     ]
     assert run(lost, replace(CONFIG, prefer=("two",)))[-1].heading_rad.source.startswith("sim/")
+
+
+def test_a_frozen_compass_is_noticed_and_the_course_stands_in() -> None:
+    """It freezes at 100 s on a straight leg; the boat turns at 130 s. Nothing is learned from it, nothing lies."""
+    sea = replace(turn_at(3.0, from_s=130.0, angle_deg=90.0), minutes=4.0)
+    ticks = day(26, sea)
+    held = [
+        r.value for t in ticks for r in t.readings if r.quantity == "heading_magnetic_rad" and r.t_s < 100.0
+    ][-1]
+    states = {
+        t.truth.t_s: (t.truth, b)
+        for t, b in zip(
+            ticks,
+            run(altered(ticks, "heading_magnetic_rad", lambda t_s, v: held if t_s >= 100.0 else v)),
+            strict=True,
+        )
+    }
+    assert states[99.0][1].heading_rad.state == "ok"
+    for t in range(120, 240):
+        truth, boat = states[float(t)]
+        h = boat.heading_rad
+        assert h.state == "doubtful" and "compass frozen" in h.cause and h.source != "sim/HDG"
+        assert abs(angle_error(h.value, truth.heading_rad)) < 3.2 * h.sigma + 6.0 * DEG
+        assert boat.drift_mps.state != "ok"

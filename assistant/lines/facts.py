@@ -32,6 +32,7 @@ _LEVELS = np.linspace(0.0005, 0.9995, 1000)
 _SCORES = np.array([NormalDist().inv_cdf(float(level)) for level in _LEVELS])
 LEAST = 64.0  # effective draws: where facts leave fewer they contradict the files (or each other), and say nothing
 MOST_TIED = MEMBERS // 2  # coefficients in one correlation: more cannot be told apart with MEMBERS draws
+CONTRADICTION = "facts that contradict the coefficients or each other"
 SURE = 3.0  # standard errors by which a weighted draw must differ from its prior to count as told
 NEVER = 1e-300  # the weight of a draw without a shape
 NEGLIGIBLE = 1e-3  # of the greatest weight: such draws are looked at no further
@@ -45,6 +46,10 @@ class Joint:
 
     told: Mapping[str, Array]
     effective: float | None = None
+
+    def agrees(self) -> bool:
+        """Whether the facts and the coefficients' own bands can be true together."""
+        return self.effective is None or self.effective >= LEAST
 
     def draws(self, seed: int, key: str) -> Array:
         """(MEMBERS,) of any key: as told, else its own."""

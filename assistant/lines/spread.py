@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from assistant.lines import ensemble as band
 from assistant.lines.chain import Towed, Water
 from assistant.lines.conditions import Look
+from assistant.lines.facts import CONTRADICTION, joint
 from assistant.lines.fleet import Cut, Fleet, marched, regeared
 from assistant.lines.gear import RodSetting, above_zero_m, counted_m, has_planer, mains_m, towed
 from assistant.lines.limits import Suspects, suspects
@@ -107,7 +108,8 @@ def initial(config: Config, seed: int = 0) -> SpreadState:
         tuple(has_planer(config, rod) for rod in rods),
         suspects(config, seed),
     )
-    return SpreadState(rigged, tuple(at_start(rod) for rod in rods))
+    refused = {} if joint(config, seed).agrees() else {CONTRADICTION: len(config.facts)}
+    return SpreadState(rigged, tuple(at_start(rod) for rod in rods), refused=refused)
 
 
 def advance(

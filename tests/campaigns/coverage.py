@@ -174,7 +174,9 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
         "seed": args.seed,
         "n": args.n,
         "facts": [fact.rod.about for fact in config.facts],
-        "truth": "drawn from the prior that the facts tie together, by rejection",
+        "truth": "drawn from the prior that the facts tie together, by rejection"
+        if config.facts
+        else "drawn from each coefficient's own band",
         "held": round(held, 3),
         "planer_half_band_percent": half_percent(runs, planers),
         "rods": rods,

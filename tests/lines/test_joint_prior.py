@@ -15,9 +15,10 @@ import pytest
 from numpy.typing import NDArray
 
 from assistant import config
+from assistant.lines import spread
 from assistant.lines.chain import Water
 from assistant.lines.draws import MEMBERS, at_normal, at_normals, normal_draws, normals_of
-from assistant.lines.facts import LEAST, joint
+from assistant.lines.facts import CONTRADICTION, LEAST, joint
 from assistant.lines.gear import RodSetting, towed
 from assistant.lines.limits import Suspects
 from assistant.lines.many import depths_m
@@ -140,9 +141,12 @@ def test_a_coefficient_changed_in_its_file_changes_the_draws() -> None:
 def test_facts_that_contradict_each_other_say_nothing() -> None:
     fact = loaded().facts[0]
     deep = replace(fact, says=Coefficient(40.0, 39.9, 40.1, "made up: twice as deep"))
-    known = joint(replace(loaded(), facts=(fact, deep)), 1)
+    both = replace(loaded(), facts=(fact, deep))
+    known = joint(both, 1)
     assert known.effective is not None and known.effective < LEAST
     assert not known.told
+    assert dict(spread.initial(both, 1).refused) == {CONTRADICTION: 2}
+    assert not spread.initial(loaded(), 1).refused
 
 
 @pytest.mark.parametrize("tie", [0.0, -0.8])

@@ -219,3 +219,43 @@ def _speed(
     target = manoeuvre.speed_mps * draws.speed_factor + (start.speed_mps - start.speed_mps[0])
     lag = np.exp(-t / max(response.speed_lag_s, 1e-3))
     return np.asarray(np.maximum(target + (straight - target) * lag, 0.0) * kept)
+
+
+STOPS: tuple[tuple[float, float], ...] = (
+    (30.0, 4.0),
+    (60.0, 3.0),
+    (90.0, 3.0),
+    (120.0, 1.5),
+    (150.0, 1.5),
+    (180.0, 3.0),
+    (270.0, 0.5),
+    (360.0, 0.5),
+)
+"""Where a turn that has begun may end, in degrees from where it began, and how often. Judgement: many turns follow a
+contour for a little, some go around a mark, a good few go all the way back.
+"""
+STEERED_RATE_SHARE = 0.25
+"""Judgement: a turn under way keeps the rate it has now within this share (1 sigma)."""
+JUST_DONE_RAD = math.radians(
+    5.0
+)  # nearer than this to a stop it is taken to be stopping, or to have gone past
+
+
+def steered(turned_rad: float, rate_radps: float, rate_sigma_radps: float = 0.0) -> Manoeuvre:
+    """The turn the boat is in: it may stop at any of STOPS that it has not passed.
+
+    Args:
+        turned_rad: so far; rate_radps: now, both + to starboard; rate_sigma_radps: of the rate now.
+    """
+    side, gone, rate = math.copysign(1.0, rate_radps), abs(turned_rad), abs(rate_radps)
+    left = [(math.radians(angle) - gone, weight) for angle, weight in STOPS]
+    stops = tuple(Stop(side * angle, weight) for angle, weight in left if angle > JUST_DONE_RAD)
+    own = rate_sigma_radps / rate if rate > 0.0 else 0.0
+    return Manoeuvre(
+        "the turn being steered",
+        stops or (Stop(side * math.radians(90.0)),),  # round and round
+        rate,
+        math.hypot(STEERED_RATE_SHARE, min(own, 1.0)),
+        STOP_SIGMA_RAD,
+        under_way=True,
+    )

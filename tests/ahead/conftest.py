@@ -1,6 +1,7 @@
-"""Tools of these tests on the path."""
+"""Tools of these tests and the campaigns on the path."""
 
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE.parent / "campaigns")]

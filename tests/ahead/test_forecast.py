@@ -23,6 +23,7 @@ from assistant.ahead.manoeuvre import (
     on_radius,
     planned,
     slowed,
+    steered,
     ways,
 )
 from assistant.ahead.tow import Towing, marched_along
@@ -83,6 +84,16 @@ def test_draws_follow_the_stops() -> None:
     shaky = replace(steered, stop_sigma_rad=1.0)
     assert (drawn(shaky, 1).angle_rad <= 0.0).all()
     assert drawn(STRAIGHT_ON, 3).angle_rad.tolist() == [0.0] * 33
+
+
+def test_a_steered_turn_may_stop_where_it_has_not_been() -> None:
+    """At 100 degrees of a turn to port, what is left are the stops from 120 on; past all of them it still goes on."""
+    turn = steered(-math.radians(100.0), -math.radians(2.0), math.radians(0.2))
+    left = [-math.degrees(stop.angle_rad) for stop in turn.stops]
+    assert left == pytest.approx([20.0, 50.0, 80.0, 170.0, 260.0])
+    assert turn.under_way
+    assert turn.rate_share == pytest.approx(math.hypot(0.25, 0.1))
+    assert steered(math.radians(900.0), math.radians(2.0)).angle_rad() > 0.0
 
 
 def test_a_turn_without_a_rate_is_refused() -> None:

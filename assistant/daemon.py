@@ -116,7 +116,11 @@ class Daemon:
         """
         for number in (signal.SIGINT, signal.SIGTERM):
             self._loop.add_signal_handler(number, self._stop.set)
-        await self._open()
+        try:
+            await self._open()
+        except Exception:
+            self._recorder.close(0.0)  # an outing in which nothing was recorded leaves nothing behind
+            raise
         self._start_s = self._loop.time()
         async with asyncio.TaskGroup() as tasks:
             tasks.create_task(self._page.serve(self._stop), name="page")

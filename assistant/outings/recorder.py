@@ -7,6 +7,7 @@ carry numbers, so a reader takes each once. Meanwhile, and when the disk does no
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
 from collections import deque
@@ -18,7 +19,7 @@ from pathlib import Path
 from assistant.messages import Inputs
 from assistant.outings.entries import Closing, Entry, Mark, Opening, Step, encoded
 from assistant.outings.files import Files, Segment
-from assistant.outings.store import new_outing, segment_name
+from assistant.outings.store import delete, new_outing, segment_name
 
 SYNC_S = 1.5
 """So much is lost at most when power goes, and the time the disk needs."""
@@ -239,6 +240,9 @@ class Recorder:
     def _end(self) -> None:
         if self._segment is not None:
             self._segment.close()
+            if self._number == 1 and self._folder is not None:  # the closing alone: there was no outing
+                with contextlib.suppress(OSError):
+                    delete(self._folder)
         for one in self._unsaved:
             if one.told is not None:
                 one.told.set_exception(OSError(f"not recorded: {self._status.reason}"))

@@ -127,6 +127,7 @@ def test_csv_holds_what_a_replay_holds(root: Path, monkeypatch: pytest.MonkeyPat
 def test_delete(root: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     other = tmp_path / "spreadwatch"
     one = logbook.begun(other, config.load(), "live")
+    one.step(Inputs(0.0), framed=True)
     one.close(0.0)
     (name,) = store.ids(other)
     assert "deleted" in ask(other, monkeypatch, "delete", name)

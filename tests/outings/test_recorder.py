@@ -138,3 +138,55 @@ def test_any_operation_may_fail_and_nothing_false_is_told(tmp_path: Path, hasty:
             assert present == set(range(1, 14))
         at += 1
     assert at > 6 or lasting > 3
+
+
+def test_what_is_too_much_for_memory_is_thrown_away_and_counted_but_no_event(
+    tmp_path: Path, hasty: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "MAX_UNSAVED_BYTES", 4000)
+    files = FaultyFiles(fault=failing(0, 10**9))
+    one = recorder(tmp_path, files)
+    told = one.tell(Told(Event(0.0, "fish on", "S2")))
+    feed(one, range(200), 0.002)
+    until(lambda: one.status.dropped > 100)
+    files.fault = failing(0, 0)
+    until(lambda: one.status.recording)
+    assert told.result(5.0) == 1
+    one.close(50.0)
+    outing = only_outing(tmp_path)
+    found = outing.checked()
+    assert found.dropped == one.status.dropped
+    assert found.entries == 202 - found.dropped
+    assert (found.lost, found.damaged_places, found.closed) == (0, 0, True)
+    assert list(outing.events()) == [1]
+
+
+def test_little_space_is_said_early(tmp_path: Path, hasty: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    """100 MB at the usual 3 kB/s last 9 h, a GB 93 h."""
+    monkeypatch.setattr(FaultyFiles, "free_bytes", lambda self, path: 100_000_000)
+    one = recorder(tmp_path, FaultyFiles())
+    until(lambda: one.status.recording)
+    assert one.status.caution == "space for about 9 h of recording"
+    one.close(0.0)
+    monkeypatch.setattr(FaultyFiles, "free_bytes", lambda self, path: 1_000_000_000)
+    one = recorder(tmp_path, FaultyFiles())
+    until(lambda: one.status.recording)
+    assert one.status.caution == ""
+    one.close(0.0)
+
+
+def test_an_outing_in_which_nothing_was_recorded_leaves_nothing(tmp_path: Path) -> None:
+    one = recorder(tmp_path)
+    until(lambda: one.status.recording)
+    assert ids(tmp_path) == ["20260718-1"]
+    one.close(0.0)
+    assert ids(tmp_path) == []
+
+
+def test_a_root_that_is_no_folder_is_said_and_nothing_stops(tmp_path: Path, hasty: None) -> None:
+    (tmp_path / "file").write_text("x")
+    one = recorder(tmp_path / "file" / "below")
+    feed(one, range(5))
+    until(lambda: one.status.reason not in ("", "starting"))
+    assert not one.status.recording
+    assert not one.close(1.0).recording

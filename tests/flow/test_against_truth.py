@@ -42,3 +42,4 @@ def test_coverage_short(root: Path) -> None:
     """30 runs of 8 rods with shared draws: about 0.8 with a sampling error near 0.05."""
     found = run("coverage.py", root, "--seed", "3", "--n", "30")
     assert 0.65 < found["held"] < 0.95, found
+    assert found["planer_half_band_percent"] < 25.0, found  # 20.8 in the long run, 31 without facts of whole rigs

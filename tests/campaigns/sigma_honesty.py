@@ -1,11 +1,11 @@
 """Are the sigmas of speed, heading and current honest, and is doubt never the cheap way out? Clean simulated days.
 
-    python tests/campaigns/sigma_honesty.py --seed 1 --n 40
+    python tests/campaigns/sigma_honesty.py --seed 1 --n 100
 
 Each of the `n` days draws its own legs, current, speed-log factor, compass deviation and noise. For each quantity:
 share of errors within 1 sigma and beyond 3.2 sigma, share of frames that are ok, median half-width of the 10-90 %
 band; in turns: lag of the heading and error of the rate of turn averaged over 10 s. One JSON object last; exit 1
-when a promise is broken (shares within 1 sigma and the rate of turn need some days: they are judged from 20 on).
+when a promise is broken (shares within 1 sigma and the rate of turn need some days: they are judged from 100 on).
 
 The speed that is shown is smooth in waves, so what it is held against is the true speed averaged over one wave.
 """
@@ -27,7 +27,7 @@ from assistant.estimate.turning import DEG
 from assistant.messages import BOAT_QUANTITIES, Z90, BoatState
 
 SKIP_S = 60.0
-DAYS_TO_JUDGE = 20
+DAYS_TO_JUDGE = 100  # a day draws its factor and deviation once: of 20 days the share scatters by 10 %
 WITHIN = (0.60, 0.76)
 OK_SHARE = 0.95
 LAG_S = 2.0
@@ -146,7 +146,7 @@ def main() -> int:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--n", type=int, default=40, help="days")
+    parser.add_argument("--n", type=int, default=100, help="days")
     parser.add_argument("--seconds", type=float, default=300.0, help="of each day")
     args = parser.parse_args()
     result = run(args.seed, args.n, args.seconds)

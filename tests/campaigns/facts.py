@@ -2,9 +2,11 @@
 
 Source of every fact: common practice, no source. Every coefficient of a rig is drawn from its band as the live
 ensemble does it (and the counter's factor, except where line is counted by colours or measured); a fact said of a
-range of speeds or settings is drawn over that range. A depth that is told is inside when the 10-90 % band holds all
-of what is told; a fact that only bounds a number is inside when the band reaches within the bounds.
-Prints a table (stderr): ! outside, ~ inside but not typical (the median is out of bounds); and one JSON object last.
+range of speeds or settings is drawn over that range, and one that names no lure or kind of line over both. A depth
+that is told is inside when the 10-90 % band holds all of what is told; a fact that only bounds a number is inside when
+the band reaches within the bounds. Weighted line is counted where it goes under water.
+Prints a table (stderr): ! outside, ~ inside but not typical (the median is out of bounds), in brackets what is no fact
+but a part of the one it stands by (one lure of two, say); and one JSON object last.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ import argparse
 import json
 import sys
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -41,6 +43,11 @@ class Row:
     nominal: float
     inside: bool
     typical: bool
+    told: bool = True  # False: a part of what is told
+
+    def part(self) -> Row:
+        """The same as a part of the fact it stands by."""
+        return replace(self, told=False)
 
 
 def row(fact: str, said: tuple[float, float], unit: str, values: Array) -> Row:
@@ -79,7 +86,7 @@ def planers(rigs: Rigs) -> Iterator[Row]:
         speed, setting = draws.over("speed", TROLLING_MPH), draws.over("dial", dial)
         for lure in ("spoon", "flasher-fly"):
             tow = rigs.tow(rig.behind(lure), speed, setting)
-            yield row(f"{name}, {lure}", said, "ft", tow.lure_m[:, 2] * TO_FT)
+            yield row(f"{name}, {lure}", said, "ft", tow.lure_m[:, 2] * TO_FT).part()
         either = draws.over("lure", (0.0, 1.0)) <= 0.5
         light, heavy = (rigs.tow(rig.behind(lure), speed, setting) for lure in ("spoon", "flasher-fly"))
         mixed = np.where(either, light.lure_m[:, 2], heavy.lure_m[:, 2])
@@ -115,19 +122,23 @@ def thinner(rigs: Rigs) -> Iterator[Row]:
 def weighted(rigs: Rigs) -> Iterator[Row]:
     """Lead-core, copper and the ball."""
     draws = rigs.draws
-    for colours in (5, 10):
+    for colours in (3, 5, 10):
         speed = draws.over("near 2.4", (2.4 - NEAR_MPH, 2.4 + NEAR_MPH))
-        tow = rigs.tow(CORE.out(30.0 * colours), speed)
+        tow = rigs.tow(CORE.weighted(30.0 * colours), speed)
         name = f"lead-core, {colours} colours near 2.4 mph, per colour"
         yield row(name, (5.0, 5.0), "ft", tow.lure_m[:, 2] * TO_FT / colours)
-    for out in (150, 250, 300):
+    for out in (100, 150, 250, 300):
         speed = draws.over("near 2.7", (2.7 - NEAR_MPH, 2.7 + NEAR_MPH))
-        tow = rigs.tow(COPPER.out(out), speed)
+        tow = rigs.tow(COPPER.weighted(out), speed)
         name = f"copper, {out} ft near 2.7 mph, per 100 ft"
         yield row(name, (22.0, 22.0), "ft", tow.lure_m[:, 2] * TO_FT * 100.0 / out)
+    deeper = []
     for rig in (CORE, COPPER):
         slow, fast = (rigs.tow(rig, draws.same(mph)).lure_m[:, 2] for mph in (1.3, 2.4))
-        yield within(f"{rig.name}: 2.4 -> 1.3 mph, times as deep", (1.6, 1.9), "", slow / fast)
+        deeper.append(slow / fast)
+        yield within(f"{rig.name}: 2.4 -> 1.3 mph, times as deep", (1.6, 1.9), "", deeper[-1]).part()
+    either = np.where(draws.over("weighted line", (0.0, 1.0)) <= 0.5, *deeper)
+    yield within("weighted line, either: 2.4 -> 1.3 mph, times as deep", (1.6, 1.9), "", either)
     tow = rigs.tow(BALL_80, draws.same(2.4))
     yield within("12 lb ball, 80 ft, 2.4 mph: cable leans", (10.0, 25.0), "deg", np.degrees(tow.lean_rad))
     yield within("12 lb ball, 80 ft, 2.4 mph: loses", (0.0, 8.0), "ft", 80.0 - tow.planer_m[:, 2] * TO_FT)
@@ -185,6 +196,7 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
     rows = [one for part in PARTS for one in part(rigs)]
     for one in rows:
         mark = "!" if not one.inside else " " if one.typical else "~"
+        mark = f" {mark} " if one.told else f"({mark})"
         said = f"{one.said[0]:.3g}..{one.said[1]:.3g}"
         numbers = " ".join(f"{x:7.2f}" for x in (one.nominal, one.low, one.median, one.high))
         print(f"{mark} {one.fact:80} {said:>10} {one.unit:5} {numbers}", file=sys.stderr)
@@ -194,8 +206,9 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
         "facts": [
             {k: round(v, 4) if isinstance(v, float) else v for k, v in asdict(one).items()} for one in rows
         ],
-        "outside": [one.fact for one in rows if not one.inside],
-        "untypical": [one.fact for one in rows if one.inside and not one.typical],
+        "outside": [one.fact for one in rows if one.told and not one.inside],
+        "untypical": [one.fact for one in rows if one.told and one.inside and not one.typical],
+        "parts_outside": [one.fact for one in rows if not one.told and not one.inside],
         "sharpness": sharpness(rigs),
     }
     print(json.dumps(result))

@@ -35,9 +35,10 @@ class Rig:
     measured: bool = False  # line out is measured, or counted by colours
     from_surface: bool = False
 
-    def out(self, feet: float) -> Rig:
-        """With another line out [ft]."""
-        return replace(self, out_ft=feet)
+    def weighted(self, feet: float) -> Rig:
+        """With so much of the weighted line below its backing [ft]."""
+        backing, (line, _), *rest = self.parts
+        return replace(self, parts=(backing, (line, feet), *rest))
 
     def behind(self, lure: str) -> Rig:
         """With another lure."""
@@ -62,8 +63,21 @@ class Rig:
 
 LARGE = Rig("large disc", 150.0, (("wire-40", None), "disc-large", ("mono-30", 8.0), "spoon"))
 STANDARD = Rig("standard disc", 140.0, (("braid-65", None), "disc-standard", ("mono-20", 10.0), "spoon"))
-CORE = Rig("lead-core", 300.0, (("lead-core-27", None), ("fluorocarbon-25", 12.0), "spoon"), measured=True)
-COPPER = Rig("copper", 250.0, (("copper-45", None), ("fluorocarbon-25", 12.0), "spoon"), measured=True)
+BACKING_FT = 25.0
+"""Of braid above a weighted line, which is counted where it goes under water (common practice, no source): from a tip
+1.2 m up so much reaches the water. Without it a colour hangs in the air, and 5 colours are 4 in the water."""
+CORE = Rig(
+    "lead-core",
+    BACKING_FT,
+    (("braid-50", None), ("lead-core-27", 300.0), ("fluorocarbon-25", 12.0), "spoon"),
+    measured=True,
+)
+COPPER = Rig(
+    "copper",
+    BACKING_FT,
+    (("braid-50", None), ("copper-45", 250.0), ("fluorocarbon-25", 12.0), "spoon"),
+    measured=True,
+)
 BALL_80 = Rig(
     "ball",
     80.0,

@@ -52,7 +52,7 @@ def no_newline(rng: random.Random, megabytes: int) -> dict[str, float]:
 
 def descriptors() -> int:
     """How many file descriptors this process has open."""
-    return len(os.listdir("/proc/self/fd"))
+    return len(list(Path("/proc/self/fd").iterdir()))
 
 
 async def replugged(count: int) -> dict[str, float]:

@@ -198,11 +198,16 @@ def note(rod: str, kind: str, value: str, unit: str | None, depth: str | None, p
 
 @main.command()
 @click.option("--peer", type=click.Choice(["moordyn"]), help="Also time the same lines in this program.")
-def bench(peer: str | None) -> None:
+@click.option(
+    "--minutes",
+    type=click.FloatRange(0.1, 60.0),
+    help="How long the daemon runs; a third of one if not said.",
+)
+def bench(peer: str | None, minutes: float | None) -> None:
     """Measure speed, memory and latency on this machine; one JSON object."""
     from assistant.bench import measure
 
-    print_summary(lambda: measure(peer))
+    print_summary(lambda: measure(peer, minutes))
 
 
 @main.command()

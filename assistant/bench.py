@@ -13,7 +13,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from assistant import config, line_bench, locate, peer_bench, pipeline
+from assistant import config, dock, line_bench, locate, peer_bench, pipeline
 from assistant.demo import HOST, free_udp_port
 from assistant.lines.peer import load as load_peer
 from assistant.locate import STEP_S
@@ -130,11 +130,19 @@ def send(port: int, until_s: float) -> None:
                 out.sendto(f"{text}\r\n".encode(), (HOST, port))
 
 
-def daemon_run() -> dict[str, object]:
-    """Peak memory, share of one core and latency of daemon and broker at 50 sentences a second."""
+def daemon_run(run_s: float) -> dict[str, object]:
+    """Peak memory, share of one core and latency of daemon and broker at 50 sentences a second, for so long [s]."""
     port = free_udp_port()
-    run = ["run", "--outings", "none", "--source", f"udp:{HOST}:{port}", "--broker", f"embedded:{free_port(18830)}"]
-    run += ["--port", str(18620), "--seconds", str(DAEMON_S + SETTLED_S)]
+    run = [
+        "run",
+        "--outings",
+        "none",
+        "--source",
+        f"udp:{HOST}:{port}",
+        "--broker",
+        f"embedded:{free_port(18830)}",
+    ]
+    run += ["--port", str(18620), "--seconds", str(run_s + SETTLED_S)]
     begin_s = time.monotonic()
     process = subprocess.Popen(
         [sys.executable, "-m", "assistant", *run],
@@ -144,7 +152,7 @@ def daemon_run() -> dict[str, object]:
     )
     send(port, begin_s + SETTLED_S)
     used_s, from_s = cpu_s(process.pid), time.monotonic()
-    send(port, from_s + DAEMON_S - 2.0)
+    send(port, from_s + run_s - 2.0)
     share = (cpu_s(process.pid) - used_s) / (time.monotonic() - from_s)
     peak = Path(f"/proc/{process.pid}/status").read_text(encoding="ascii").partition("VmHWM:")[2].split()[0]
     out, _ = process.communicate(timeout=60.0)
@@ -153,11 +161,12 @@ def daemon_run() -> dict[str, object]:
         "memory_mb": round(int(peak) / 1024.0, 1),
         "cpu_percent": round(100.0 * share, 1),
         "latency_ms": summary["latency_ms"],
+        "event_loop_late_ms": summary["event_loop_late_ms"],
         "slips": summary["slips"],
     }
 
 
-def measure(peer: str | None) -> dict[str, object]:
+def measure(peer: str | None, minutes: float | None = None) -> dict[str, object]:
     """All of it, one after the other, so that nothing measured disturbs anything else."""
     if peer is not None:
         load_peer()  # says at once that it is missing
@@ -167,10 +176,11 @@ def measure(peer: str | None) -> dict[str, object]:
         "step_ms": step_ms(loaded),
         "turn_realtime_factor": round(line_bench.turn_realtime_factor()),
         "turn_realtime_factor_12": round(line_bench.turn_realtime_factor_12()),
-        "ensemble_cpu_s": round(line_bench.ensemble_cpu_s(), 4),
+        "ensemble_s": round(line_bench.ensemble_cpu_s(), 4),
+        "curve_us": dock.curve_us(),
         "forecast_s": round(line_bench.forecast_cpu_s(), 3),
         "sentences_per_s": round(sentences_per_s()),
-        **daemon_run(),
+        **daemon_run(DAEMON_S if minutes is None else 60.0 * minutes),
     }
     if peer is not None:
         result["peer"] = peer_bench.peer_moordyn()

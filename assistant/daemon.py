@@ -160,7 +160,8 @@ class Daemon:
         while True:
             due_s = tick * STEP_S
             await asyncio.sleep(max(0.0, due_s - self._now_s()))
-            self._meter.stepped(self._now_s() - due_s)
+            begun_s = self._now_s()
+            self._meter.stepped(begun_s - due_s)
             inputs = self._inbox.into(self._intake.take(tick))
             self._fresh += len(inputs.sentences)
             self._recorder.step(inputs, framed=tick % PUBLISH_EVERY == 0)
@@ -169,6 +170,7 @@ class Daemon:
             else:
                 self._state, frame = pipeline.step(self._state, inputs)
                 self._publish(frame, due_s)
+            self._meter.held(begun_s - due_s, self._now_s() - begun_s)
             tick += 1
 
     def _publish(self, frame: Frame, due_s: float) -> None:
@@ -223,6 +225,7 @@ class Daemon:
             },
             "latency_ms": self._meter.latency_ms(),
             "slips": self._meter.slips,
+            "event_loop_late_ms": self._meter.late_ms(),
             "worst_late_ms": round(1000.0 * self._meter.worst_late_s, 1),
             "published": self._publisher.status.published,
             "outing": logbook.shown(self._recorder.status),

@@ -28,12 +28,22 @@ class Meter:
     slips: int = 0
     worst_late_s: float = 0.0
     latencies_s: deque[float] = field(default_factory=lambda: deque(maxlen=KEEP))
+    lates_s: deque[float] = field(default_factory=lambda: deque(maxlen=KEEP))
 
     def stepped(self, late_s: float) -> None:
         """Note one step and how late behind its instant it began [s]."""
         self.steps += 1
         self.slips += late_s > SLIP_S
         self.worst_late_s = max(self.worst_late_s, late_s)
+
+    def held(self, late_s: float, held_s: float) -> None:
+        """Note how late a step began and how long it held the loop [s]: what else was due came as late as that."""
+        self.lates_s.append(max(late_s, held_s))
+
+    def late_ms(self) -> dict[str, float | None]:
+        """How late the event loop was at each step [ms]; None before the first."""
+        quantiles = {"p99_9": quantile(self.lates_s, 0.999), "max": quantile(self.lates_s, 1.0)}
+        return {name: None if v is None else round(1000.0 * v, 2) for name, v in quantiles.items()}
 
     def published(self, latencies_s: Iterable[float]) -> None:
         """Note the latency of every sentence that a publication was the first to hold."""

@@ -14,10 +14,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from assistant import config, dock, line_bench, locate, peer_bench, pipeline
+from assistant.configured import Config
 from assistant.demo import HOST, free_udp_port
 from assistant.lines.peer import load as load_peer
 from assistant.locate import STEP_S
-from assistant.messages import Config, Inputs, Sentence
+from assistant.messages import Inputs, Sentence
 from assistant.meter import quantile
 from firmware_bridge.framing import Framer, checksum
 from firmware_bridge.mqtt import free_port

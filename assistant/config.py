@@ -25,7 +25,7 @@ from assistant.config_files import (
 from assistant.config_keys import BOAT_KEYS, FLEAS_RANGE
 from assistant.config_reels import read_reels
 from assistant.config_spread import Known, read_rods
-from assistant.messages import BoatConfig, Config
+from assistant.configured import BoatConfig, Config
 
 __all__ = ["ConfigError", "default_dir", "load"]
 

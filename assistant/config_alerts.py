@@ -8,7 +8,7 @@ from typing import Any
 
 from assistant.config_files import Problems, nearest, read_keys
 from assistant.config_keys import ROD_NAME, Key, length
-from assistant.messages import AlertLimits, Rod
+from assistant.configured import AlertLimits, Rod
 from assistant.units import SPEEDS_MPS, split_quantity
 
 ALERTS = "alerts.toml"  # a boat's own; there is no packaged one

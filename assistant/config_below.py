@@ -8,7 +8,7 @@ from pathlib import Path
 
 from assistant.config_files import Problems, nearest, read_keys
 from assistant.config_keys import TRANSDUCER_KEYS
-from assistant.messages import Rod, Transducer
+from assistant.configured import Rod, Transducer
 from assistant.units import SPEEDS_MPS
 
 NAME = re.compile(r"[A-Za-z0-9_./-]{1,20}")

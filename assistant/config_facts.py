@@ -9,7 +9,7 @@ from typing import Any
 from assistant.config_files import Problems, nearest, read_coefficient, read_keys, read_toml
 from assistant.config_keys import COUNTER_RANGE, LINE_OF_TEXT, PART_NAME, Check, Key, choice, length, number
 from assistant.config_spread import Known, read_rig
-from assistant.messages import UNMARKED, Coefficient, Fact, RigPart, Rod
+from assistant.configured import UNMARKED, Coefficient, Fact, RigPart, Rod
 from assistant.units import SPEEDS_MPS, split_quantity
 
 FACTS = "facts.toml"

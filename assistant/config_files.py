@@ -24,7 +24,7 @@ from assistant.config_keys import (
     Key,
     choice,
 )
-from assistant.messages import BodyType, Coefficient, LineType
+from assistant.configured import BodyType, Coefficient, LineType
 
 MAX_BYTES = 256_000  # the packaged files are under 4 kB each
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from assistant.config_files import Problems, nearest, read_keys
 from assistant.config_keys import LINE_OF_TEXT, PART_NAME, ROD_NAME, Key, length
-from assistant.messages import Reel, ReelMark, Rod
+from assistant.configured import Reel, ReelMark, Rod
 
 MAX_REELS, MAX_MARKS = 60, 40
 TRUE_OVER_COUNTER = (0.5, 1.5)  # beyond, the two were swapped or misread

@@ -11,7 +11,7 @@ from typing import Any
 from assistant.config_files import Problems, nearest, read_coefficient, read_keys
 from assistant.config_keys import COLOUR_M, COUNTER_RANGE, PART_KEYS, ROD_KEYS, TIP_KEYS, label
 from assistant.config_tow import check_place, check_tips, hung, read_attached, read_board
-from assistant.messages import UNMARKED_CABLE, BodyType, RigPart, Rod
+from assistant.configured import UNMARKED_CABLE, BodyType, RigPart, Rod
 
 MAX_RODS = 12  # more lines than a small boat can run
 MAX_PARTS = 12

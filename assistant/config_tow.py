@@ -10,7 +10,7 @@ from typing import Any
 
 from assistant.config_files import Problems, nearest, read_coefficient, read_keys
 from assistant.config_keys import ATTACHED_KEYS, BOARD_KEYS, SAG_RANGE
-from assistant.messages import Attached, Board, Rod
+from assistant.configured import Attached, Board, Rod
 
 TIPS_APART_M = 0.3
 """Rod tips nearer than this touch as the boat rolls (judgement)."""

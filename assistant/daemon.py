@@ -15,11 +15,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assistant import locate, notes, payloads, pipeline
+from assistant.configured import Config
 from assistant.errors import OptionError
 from assistant.inbox import SENSOR_TOPIC, Inbox
 from assistant.intake import Intake, open_intake, replayed_file
 from assistant.locate import STEP_S
-from assistant.messages import Config, Frame, Inputs, Mode, Sentence
+from assistant.messages import Frame, Inputs, Mode, Sentence
 from assistant.meter import Meter
 from assistant.outings import logbook, store
 from assistant.outings.happened import EVENT_TOPIC, Happened

@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 from assistant import config as configuration
+from assistant.configured import Config
 from assistant.dock_ask import Asked, Question, asked
 from assistant.dock_text import answer_text, card_text
 from assistant.errors import OptionError
@@ -16,7 +17,6 @@ from assistant.lines import dock
 from assistant.lines.conditions import TESTED_OUT_M
 from assistant.lines.depth_curve import depth_curve
 from assistant.lines.steady import NoSteadyShape
-from assistant.messages import Config
 from assistant.payloads import line_object, q_object
 from assistant.units import FOOT_M
 

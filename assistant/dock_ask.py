@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from assistant.configured import BodyType, Config, Rod
 from assistant.errors import OptionError
 from assistant.lines.chain import Water
 from assistant.lines.dock import Ask
 from assistant.lines.water import COLDEST_C, WARMEST_C, density_kg_m3
-from assistant.messages import BodyType, Config, Rod
 from assistant.typed import SCALES, quantity
 from assistant.units import DISPLAY_UNITS, MPH_MPS
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 import textwrap
 
+from assistant.configured import Config
 from assistant.dock_ask import Asked
 from assistant.lines.dock import Card
 from assistant.lines.reels import Curve
-from assistant.messages import Config, LineState, Q
+from assistant.messages import LineState, Q
 from assistant.units import DISPLAY_UNITS
 
 WIDTH = 78

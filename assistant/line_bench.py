@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from assistant import config
 from assistant.ahead.forecast import forecast
 from assistant.ahead.manoeuvre import planned
+from assistant.configured import Config, Rod
 from assistant.lines import ensemble as band
 from assistant.lines import spread
 from assistant.lines.chain import Towed, Water
@@ -20,7 +21,7 @@ from assistant.lines.fleet import Cut, Fleet, by_group, settled
 from assistant.lines.gear import RodSetting, towed
 from assistant.lines.kernel import march
 from assistant.lines.motion import Motion, tips
-from assistant.messages import Config, Estimate, Rod
+from assistant.messages import Estimate
 
 Array = NDArray[np.float64]
 

@@ -10,13 +10,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from assistant.configured import BoatConfig
 from assistant.estimate import boat as estimate
 from assistant.estimate.boat import ModelVariation, Steering
 from assistant.messages import (
     BOAT_QUANTITIES,
     Accepted,
     AlertAction,
-    BoatConfig,
     BoatState,
     Estimate,
     Inputs,

@@ -12,10 +12,11 @@ from dataclasses import dataclass, field, replace
 from assistant import locate
 from assistant.alerts import watch as watching
 from assistant.alerts.watch import Watch
+from assistant.configured import Config
 from assistant.frame import degraded_modes, published_boat
 from assistant.lines import spread
 from assistant.locate import Counts, Instant, LocateState
-from assistant.messages import Config, Frame, Inputs, Mode
+from assistant.messages import Frame, Inputs, Mode
 
 
 @dataclass(frozen=True, slots=True)

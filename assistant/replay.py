@@ -10,7 +10,8 @@ from typing import IO
 from assistant import replay_reader
 from assistant.alerts.statistics import Told
 from assistant.config import load
-from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES, Config, Frame
+from assistant.configured import Config
+from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES, Frame
 from assistant.outings import recording, store
 
 

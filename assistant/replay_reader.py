@@ -19,9 +19,10 @@ from pathlib import Path
 from typing import IO, Any
 
 from assistant import locate
+from assistant.configured import BoatConfig
 from assistant.errors import LogError
 from assistant.locate import STEP_S, Counts, Instant
-from assistant.messages import BoatConfig, BoatState, Estimate, Inputs
+from assistant.messages import BoatState, Estimate, Inputs
 from assistant.outings import store
 from assistant.outings.recording import Outing
 from assistant.raw_log import FRAME_EVERY, read_log

@@ -11,10 +11,11 @@ from typing import Any
 from assistant.ahead.forecast import AFTER_S, MOST_S, forecast
 from assistant.ahead.manoeuvre import Manoeuvre, planned
 from assistant.ahead.outlook import Forecast, LineAhead, PairAhead, Worst
+from assistant.configured import Config
 from assistant.dock_ask import SPEEDS, USUAL_MPS
 from assistant.errors import OptionError
 from assistant.lines import dock, spread
-from assistant.messages import Config, Estimate
+from assistant.messages import Estimate
 from assistant.payloads import rounded
 from assistant.typed import SCALES, quantity
 from assistant.units import DISPLAY_UNITS, DisplayUnit

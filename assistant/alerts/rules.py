@@ -11,7 +11,8 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from assistant.alerts.engine import Finding
-from assistant.messages import BoatState, Config, Estimate, LineState, Priority, Q, Rod
+from assistant.configured import Config, Rod
+from assistant.messages import BoatState, Estimate, LineState, Priority, Q
 from assistant.units import DISPLAY_UNITS, FOOT_M
 
 TURNING_RADPS = math.radians(0.5)

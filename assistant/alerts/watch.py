@@ -9,7 +9,8 @@ from dataclasses import dataclass, field, replace
 from assistant.alerts import engine, rules
 from assistant.alerts.engine import AlertState, Finding
 from assistant.alerts.rules import TURNING_RADPS, Look
-from assistant.messages import BOAT_QUANTITIES, Alert, AlertAction, BoatState, Config, LineState
+from assistant.configured import Config
+from assistant.messages import BOAT_QUANTITIES, Alert, AlertAction, BoatState, LineState
 
 
 @dataclass(frozen=True, slots=True)

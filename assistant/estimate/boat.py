@@ -13,6 +13,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from assistant.configured import BoatConfig
 from assistant.estimate import current as currents
 from assistant.estimate import ground as grounds
 from assistant.estimate import heading as headings
@@ -24,7 +25,7 @@ from assistant.estimate.receivers import AGREED, Apart, compare, doubted
 from assistant.estimate.sources import FRESH, NEVER, Key, Track, best, choose_all, note
 from assistant.estimate.speed import Hints, Log
 from assistant.estimate.turning import Turning
-from assistant.messages import Accepted, BoatConfig, BoatState, Estimate, State
+from assistant.messages import Accepted, BoatState, Estimate, State
 from assistant.units import wrap_pi
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from assistant.configured import BoatConfig
 from assistant.estimate import ground as grounds
 from assistant.estimate import turning
 from assistant.estimate.current import KEEP_S, Current
@@ -12,7 +13,7 @@ from assistant.estimate.ground import SLOW_MPS, UNIFORM_SIGMA_RAD, Ground
 from assistant.estimate.heading import UNKNOWN_CURRENT_MPS
 from assistant.estimate.sources import NEVER, Key, Track, best, judged, judged_track, worst
 from assistant.estimate.speed import Log
-from assistant.messages import BoatConfig, Estimate, State
+from assistant.messages import Estimate, State
 from assistant.units import wrap_tau
 
 TEMP_SIGMA_C = 0.3  # half-degree steps and the hull's own warmth (common practice, no source)

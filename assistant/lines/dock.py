@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.configured import Config, Rod
 from assistant.lines.chain import Towed, Water
 from assistant.lines.conditions import Look
 from assistant.lines.depth_curve import DepthCurve, depth_curve
@@ -24,7 +25,7 @@ from assistant.lines.limits import Suspects, suspects
 from assistant.lines.reels import Curve
 from assistant.lines.report import Worth, banded, dead_line, line_state
 from assistant.lines.steady import NoSteadyShape, straight
-from assistant.messages import Config, LineState, Q, Rod
+from assistant.messages import LineState, Q
 
 Array = NDArray[np.float64]
 

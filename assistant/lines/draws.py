@@ -15,7 +15,8 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.messages import Z90, Coefficient
+from assistant.configured import Coefficient
+from assistant.messages import Z90
 
 Array = NDArray[np.float64]
 

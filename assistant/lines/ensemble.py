@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.configured import Board, Coefficient, Config, Rod
 from assistant.lines.chain import Towed, Water
 from assistant.lines.draws import MEMBERS, at_normal, normal_draws, weibull_quantiles
 from assistant.lines.facts import joint
@@ -26,7 +27,6 @@ from assistant.lines.motion import Motion
 from assistant.lines.reels import Counters, counters_of
 from assistant.lines.seen import seen_from_boat
 from assistant.lines.towpoints import Boats, TowPoints, settled_towed, tow_points
-from assistant.messages import Board, Coefficient, Config, Rod
 
 Array = NDArray[np.float64]
 

@@ -20,10 +20,10 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.configured import Coefficient, Config, Fact, RigPart, Rod
 from assistant.lines.chain import Water
 from assistant.lines.draws import MEMBERS, at_normals, normal_draws, normals_of, seeded
 from assistant.lines.many import Draws, depths_m
-from assistant.messages import Coefficient, Config, Fact, RigPart, Rod
 
 Array = NDArray[np.float64]
 

@@ -19,10 +19,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.configured import BodyType, Coefficient, Config, LineType, RigPart, Rod
 from assistant.lines.chain import Body, Segment, Towed, Water
 from assistant.lines.groups import SHORTEST_M
 from assistant.lines.refusals import dial_label
-from assistant.messages import BodyType, Coefficient, Config, LineType, RigPart, Rod
 
 Array = NDArray[np.float64]
 Draw = Callable[[str, str, Coefficient], float]

@@ -15,9 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.configured import Config, Rod
 from assistant.lines.draws import MEMBERS
 from assistant.lines.facts import joint
-from assistant.messages import LINE_QUANTITIES, Config, Rod
+from assistant.messages import LINE_QUANTITIES
 
 Array = NDArray[np.float64]
 

@@ -17,10 +17,10 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from assistant.configured import Coefficient, Config, Rod
 from assistant.lines.chain import Water, body_columns, segment_columns
 from assistant.lines.gear import Draw, RodSetting, towed
 from assistant.lines.steady import climb
-from assistant.messages import Coefficient, Config, Rod
 
 Array = NDArray[np.float64]
 Draws = Callable[[str, str, Coefficient], Array]

@@ -20,8 +20,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.configured import UNMARKED, UNMARKED_CABLE, Coefficient, Config, Reel, ReelMark, Rod
 from assistant.lines.draws import at_normal, at_normals
-from assistant.messages import UNMARKED, UNMARKED_CABLE, Z90, Coefficient, Config, Reel, ReelMark, Rod
+from assistant.messages import Z90
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import get_args
 
-from assistant.messages import BodyType, Config, LineSetting, Rod, RodState
+from assistant.configured import BodyType, Config, Rod
+from assistant.messages import LineSetting, RodState
 
 LONGEST_M = 600.0  # on a counter: more than a reel of this trade holds
 FAR = 1e9  # no number anyone sets; NaN is not below it either

@@ -10,10 +10,11 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.configured import Rod
 from assistant.lines.conditions import DOUBTFUL, WIDER, Look, conditions
 from assistant.lines.limits import SPEED
 from assistant.lines.motion import Motion
-from assistant.messages import LINE_QUANTITIES, STATES, BoatState, LineState, Q, Rod, RodState, State
+from assistant.messages import LINE_QUANTITIES, STATES, BoatState, LineState, Q, RodState, State
 
 Array = NDArray[np.float64]
 Curve = tuple[tuple[float, float, float], ...]

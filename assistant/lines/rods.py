@@ -14,8 +14,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from assistant.configured import Rod
 from assistant.lines.gear import RodSetting
-from assistant.messages import LineSetting, Rod, RodState
+from assistant.messages import LineSetting, RodState
 
 RUN_MPS = 1.2  # judgement: the fastest a reel is wound, or a spool let go by hand
 UNCONFIRMED_S = 15.0 * 60.0  # common practice, no source: a fight takes 5-15 min

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.configured import Config, Rod
 from assistant.lines import ensemble as band
 from assistant.lines.chain import Towed, Water
 from assistant.lines.conditions import Look
@@ -28,7 +29,7 @@ from assistant.lines.report import banded, curves, dead_line, line_state, worth_
 from assistant.lines.rods import RodNow, aged, at_start, regeared_by, run_line, taken
 from assistant.lines.seen import seen_from_boat
 from assistant.lines.towpoints import Boats, TowPoints, settled_towed, tow_points
-from assistant.messages import BoatState, Config, Estimate, LineSetting, LineState, Rod
+from assistant.messages import BoatState, Estimate, LineSetting, LineState
 
 Array = NDArray[np.float64]
 

@@ -16,13 +16,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.configured import Board, Config, Rod
 from assistant.lines import layout
 from assistant.lines.chain import Towed, Water
 from assistant.lines.fleet import Cut, Fleet, settled
 from assistant.lines.layout import LANES
 from assistant.lines.motion import tips
 from assistant.lines.segment import pull_at_tip
-from assistant.messages import Board, Config, Rod
 
 Array = NDArray[np.float64]
 

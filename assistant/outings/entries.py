@@ -12,7 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from assistant.messages import Config, Event, Inputs, Mode
+from assistant.configured import Config
+from assistant.messages import Event, Inputs, Mode
 from assistant.outings.plain import from_plain, to_plain
 from assistant.outings.records import MAX_BODY_BYTES, VERSION, framed
 

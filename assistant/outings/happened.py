@@ -6,9 +6,9 @@ import asyncio
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 
+from assistant.configured import BodyType, Rod
 from assistant.errors import OptionError
 from assistant.inbox import Inbox
-from assistant.messages import BodyType, Rod
 from assistant.notes import kinds
 from assistant.outings.entries import Told
 from assistant.outings.happenings import Before, parse_event, settings_of

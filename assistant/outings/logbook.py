@@ -8,7 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from assistant import __version__
-from assistant.messages import Config, Inputs, Mode
+from assistant.configured import Config
+from assistant.messages import Inputs, Mode
 from assistant.outings.entries import Entry, Opening
 from assistant.outings.recorder import Recorder, Status
 

@@ -12,7 +12,8 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
-from assistant.messages import Z90, AlertLimits, Frame, Q
+from assistant.configured import AlertLimits
+from assistant.messages import Z90, Frame, Q
 from assistant.outings.effort import MINUTE_S, Minute, Observed, Origin, RodMinute
 
 USABLE = ("ok", "doubtful")

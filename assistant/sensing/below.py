@@ -16,7 +16,8 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import NamedTuple
 
-from assistant.messages import Z90, Note, Q, Reading, Seen, State, Transducer
+from assistant.configured import Transducer
+from assistant.messages import Z90, Note, Q, Reading, Seen, State
 from assistant.sensing import quality
 from assistant.sensing.quality import GateState
 

@@ -27,7 +27,8 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from assistant.messages import AlertAction, BodyType, Frame, LineSetting, Rod
+from assistant.configured import BodyType, Rod
+from assistant.messages import AlertAction, Frame, LineSetting
 from assistant.payloads import Json, frame_object, frame_payload, shapes_object, to_json
 from assistant.units import DISPLAY_UNITS
 from assistant.web.actions import parse_action

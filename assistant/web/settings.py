@@ -8,7 +8,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import get_args
 
-from assistant.messages import BodyType, LineSetting, Rod, RodState
+from assistant.configured import BodyType, Rod
+from assistant.messages import LineSetting, RodState
 
 MAX_BODY_BYTES = 4096
 LINE_OUT_MAX_M = 600.0  # more than a reel of this trade holds

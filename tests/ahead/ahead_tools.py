@@ -9,10 +9,11 @@ from functools import cache
 from typing import Any
 
 from assistant import config
+from assistant.configured import Config
 from assistant.lines import spread
 from assistant.lines.chain import Body, Segment, Towed, Water
 from assistant.lines.spread import SpreadState
-from assistant.messages import Config, Estimate
+from assistant.messages import Estimate
 
 
 @cache

@@ -13,7 +13,8 @@ import pytest
 from assistant import config
 from assistant.alerts import rules
 from assistant.alerts.rules import Look
-from assistant.messages import BOAT_QUANTITIES, AlertLimits, BoatState, Config, Estimate, LineState, Q, State
+from assistant.configured import AlertLimits, Config
+from assistant.messages import BOAT_QUANTITIES, BoatState, Estimate, LineState, Q, State
 
 WANTED = AlertLimits(lure_slow_mps=0.7, lure_fast_mps=1.4, wanted_m={"C": (12.0, 15.0)})
 CONFIG: Config = replace(config.load(), alerts=WANTED)

@@ -24,8 +24,9 @@ from sim_days import SOURCE, Second, drawn_day, seconds_of, with_faults
 
 from assistant import config, pipeline
 from assistant.alerts.statistics import Told
+from assistant.configured import AlertLimits, Config
 from assistant.lines import spread
-from assistant.messages import AlertLimits, BoatState, Config, Estimate, Inputs, Sentence
+from assistant.messages import BoatState, Estimate, Inputs, Sentence
 from assistant.units import MPH_MPS
 from sim.boat import Leg
 from sim.faults import Fault

@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 
 from assistant import config as configs
+from assistant.configured import Coefficient, Config, Fact, RigPart
 from assistant.lines import ensemble, spread
 from assistant.lines.chain import Water
 from assistant.lines.draws import at_normal
@@ -31,7 +32,7 @@ from assistant.lines.gear import Draw, RodSetting, has_planer, towed
 from assistant.lines.motion import Motion, tips
 from assistant.lines.seen import seen_from_boat
 from assistant.lines.steady import NoSteadyShape, straight
-from assistant.messages import Z90, BoatState, Coefficient, Config, Estimate, Fact, RigPart
+from assistant.messages import Z90, BoatState, Estimate
 
 MINUTES = 10.0
 SPEED_SIGMA_MPS = 0.04

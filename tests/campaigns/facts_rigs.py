@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.config import load
+from assistant.configured import Coefficient, RigPart, Rod
 from assistant.lines.chain import Towed, Water
 from assistant.lines.draws import at_normal, weibull_quantiles
 from assistant.lines.fleet import Cut, Fleet, marched, regeared, settled
@@ -17,7 +18,6 @@ from assistant.lines.gear import Draw, RodSetting, nominal, towed
 from assistant.lines.groups import pieces
 from assistant.lines.seen import seen_from_boat
 from assistant.lines.steady import straight
-from assistant.messages import Coefficient, RigPart, Rod
 from assistant.units import FOOT_M, MPH_MPS
 
 Array = NDArray[np.float64]

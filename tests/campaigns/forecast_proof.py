@@ -25,12 +25,13 @@ from assistant import config as configs
 from assistant.ahead.forecast import forecast
 from assistant.ahead.manoeuvre import Manoeuvre, drawn, planned, steered
 from assistant.ahead.outlook import Forecast
+from assistant.configured import Config, Rod
 from assistant.lines import spread
 from assistant.lines.chain import Towed, Water
 from assistant.lines.ensemble import EACH, unknowns
 from assistant.lines.gear import RodSetting, has_planer, nominal, towed
 from assistant.lines.spread import SpreadState
-from assistant.messages import Config, Estimate, Rod
+from assistant.messages import Estimate
 from sim.boat import Boat, Handling, Leg, rod_tip_m
 from sim.chain import Body as TrueBody
 from sim.chain import Segment as TrueSegment

@@ -28,11 +28,11 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).res
 from live_march import chains_of, go, start, tips_along, water_of  # noqa: E402
 
 from assistant import config  # noqa: E402
+from assistant.configured import Config  # noqa: E402
 from assistant.lines import layout, spread  # noqa: E402
 from assistant.lines.fleet import Fleet, regeared  # noqa: E402
 from assistant.lines.gear import RodSetting, above_zero_m  # noqa: E402
 from assistant.lines.motion import Motion  # noqa: E402
-from assistant.messages import Config  # noqa: E402
 
 Array = NDArray[np.float64]
 

@@ -28,10 +28,10 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).res
 from live_march import chains_of, go, start, tips_along, water_of  # noqa: E402
 
 from assistant import config  # noqa: E402
+from assistant.configured import Config  # noqa: E402
 from assistant.lines import spread  # noqa: E402
 from assistant.lines.fleet import Cut, regeared  # noqa: E402
 from assistant.lines.gear import RodSetting  # noqa: E402
-from assistant.messages import Config  # noqa: E402
 from assistant.units import MPH_MPS  # noqa: E402
 
 Array = NDArray[np.float64]

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.configured import Config
 from assistant.lines import motion, spread
 from assistant.lines.chain import Towed, Water
 from assistant.lines.fleet import Cut, Fleet, marched, settled
 from assistant.lines.gear import RodSetting, towed
-from assistant.messages import Config
 
 Array = NDArray[np.float64]
 

@@ -22,12 +22,12 @@ import numpy as np
 from facts_rigs import BALL_80, COPPER, CORE, LARGE, STANDARD, Draws, Rig, Rigs, band
 from numpy.typing import NDArray
 
+from assistant.configured import Coefficient
 from assistant.lines.chain import Segment, Towed
 from assistant.lines.gear import nominal
 from assistant.lines.groups import pieces
 from assistant.lines.steady import SteadyShape, straight
 from assistant.lines.water import kinematic_viscosity_m2_s
-from assistant.messages import Coefficient
 from assistant.units import MPH_MPS
 
 Array = NDArray[np.float64]

@@ -23,13 +23,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant import config
+from assistant.configured import Config, Rod
 from assistant.lines import spread
 from assistant.lines.chain import Towed, Water
 from assistant.lines.fleet import Cut, Fleet, marched, regeared, settled
 from assistant.lines.gear import RodSetting, above_zero_m, counted_m, mains_m, towed
 from assistant.lines.seen import seen_from_boat
 from assistant.lines.steady import straight
-from assistant.messages import Config, Rod
 from assistant.units import MPH_MPS
 
 Array = NDArray[np.float64]

@@ -28,7 +28,8 @@ if __package__ in (None, ""):  # as a script: the repository is not on the path
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from assistant import locate
-from assistant.messages import CHECKSUMS_IGNORED, BoatConfig, BoatState
+from assistant.configured import BoatConfig
+from assistant.messages import CHECKSUMS_IGNORED, BoatState
 from assistant.raw_log import read_log
 from assistant.units import KNOT_MPS
 

@@ -23,8 +23,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+from assistant.configured import UNMARKED, UNMARKED_CABLE, Coefficient, ReelMark
 from assistant.lines import reels
-from assistant.messages import UNMARKED, UNMARKED_CABLE, Coefficient, ReelMark
 
 DEEPEST_M = 90.0  # on the counter
 

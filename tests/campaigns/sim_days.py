@@ -19,8 +19,9 @@ if __package__ in (None, ""):  # as a script: the repository is not on the path
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from assistant import locate
+from assistant.configured import BoatConfig
 from assistant.locate import STEP_S
-from assistant.messages import BoatConfig, BoatState, Inputs, Sentence
+from assistant.messages import BoatState, Inputs, Sentence
 from assistant.units import MPH_MPS, wrap_tau
 from sim.boat import Leg
 from sim.chain import Water

@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from assistant.configured import BoatConfig
 from assistant.estimate import boat
-from assistant.messages import BoatConfig, BoatState, Reading
+from assistant.messages import BoatState, Reading
 from assistant.sensing import quality
 from assistant.units import KNOT_MPS, MPH_MPS, wrap_tau
 

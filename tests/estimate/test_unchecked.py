@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 from assistant import locate
+from assistant.configured import BoatConfig
 from assistant.errors import LogError
-from assistant.messages import BoatConfig, Inputs
+from assistant.messages import Inputs
 from assistant.raw_log import read_log
 from firmware_bridge.framing import Framer, split_unchecked
 from firmware_bridge.instruments import open_source

@@ -7,8 +7,9 @@ import math
 import pytest
 
 from assistant import locate
+from assistant.configured import BoatConfig
 from assistant.estimate.boat import EstimatorState
-from assistant.messages import BoatConfig, Estimate, Inputs, Sentence
+from assistant.messages import Estimate, Inputs, Sentence
 from assistant.sensing.variation import model_rad, year_of
 
 # Independent computation: wmm-calculator 1.4.4 (CIRES, University of Colorado), WMM2025, at the surface.

@@ -9,7 +9,8 @@ from dataclasses import replace
 from flow_tools import STEP_S, boat_texts, with_sum
 
 from assistant import config, pipeline
-from assistant.messages import Alert, AlertAction, AlertLimits, Frame, Inputs, Sentence
+from assistant.configured import AlertLimits
+from assistant.messages import Alert, AlertAction, Frame, Inputs, Sentence
 
 
 def instruments(t_s: float, heading_deg: float, speed_kn: float, place: list[float]) -> list[str]:

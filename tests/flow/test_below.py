@@ -17,8 +17,9 @@ from hypothesis import strategies as st
 
 from assistant import locate
 from assistant.config import load
+from assistant.configured import Transducer
 from assistant.locate import LocateState
-from assistant.messages import Inputs, Note, Seen, Sentence, Transducer
+from assistant.messages import Inputs, Note, Seen, Sentence
 from assistant.sensing.below import KINDS, noted, seen
 from assistant.sensing.quality import TABLE, GateState
 

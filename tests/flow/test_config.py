@@ -11,7 +11,7 @@ import pytest
 
 from assistant import config
 from assistant.config import ConfigError
-from assistant.messages import Coefficient
+from assistant.configured import Coefficient
 
 BOAT, SPREAD = "boat.toml", "spread.toml"
 LINE, BODY, LURE = "lines/mono-40.toml", "bodies/disc-standard.toml", "bodies/spoon.toml"

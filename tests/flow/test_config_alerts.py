@@ -8,7 +8,7 @@ import pytest
 
 from assistant import config
 from assistant.config import ConfigError
-from assistant.messages import AlertLimits
+from assistant.configured import AlertLimits
 
 GOOD = """
 lure_slow = "1.6 mph"

@@ -8,7 +8,7 @@ import pytest
 
 from assistant import config
 from assistant.config import ConfigError
-from assistant.messages import Transducer
+from assistant.configured import Transducer
 
 
 def load(directory: Path, lines: str) -> config.Config:

@@ -10,7 +10,7 @@ import pytest
 
 from assistant import config
 from assistant.config import ConfigError
-from assistant.messages import Attached, Coefficient
+from assistant.configured import Attached, Coefficient
 
 RIGS = Path(__file__).resolve().parents[1] / "lines/every_rig/spread.toml"
 FT = 0.3048

@@ -15,10 +15,11 @@ from pathlib import Path
 import pytest
 
 from assistant.config import load
+from assistant.configured import Config
 from assistant.lines import spread
 from assistant.lines.chain import Water
 from assistant.lines.dock import Ask, at_dock, line_at
-from assistant.messages import BoatState, Config, Estimate, LineState
+from assistant.messages import BoatState, Estimate, LineState
 
 
 def test_known_layer_through_a_half_circle(root: Path) -> None:

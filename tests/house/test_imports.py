@@ -27,9 +27,10 @@ QUIET = (
 )
 
 # Who may import whom of ours: the longest matching prefix on the left decides.
-BASE = ("assistant.messages", "assistant.units")
+BASE = ("assistant.messages", "assistant.configured", "assistant.units")
 MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.messages": (),
+    "assistant.configured": ("assistant.messages",),
     "assistant.units": (),
     "assistant.config": (
         *BASE,
@@ -72,6 +73,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
 
 PURE = (
     "assistant.messages",
+    "assistant.configured",
     "assistant.units",
     "assistant.sensing",
     "assistant.estimate",

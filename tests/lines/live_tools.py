@@ -6,8 +6,9 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from assistant.configured import Config
 from assistant.lines import spread
-from assistant.messages import BoatState, Config, Estimate, LineSetting, LineState
+from assistant.messages import BoatState, Estimate, LineSetting, LineState
 
 
 class Live:

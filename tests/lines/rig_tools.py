@@ -7,10 +7,10 @@ from functools import cache
 from pathlib import Path
 
 from assistant import config
+from assistant.configured import Config, RigPart, Rod
 from assistant.lines.chain import Towed, Water
 from assistant.lines.gear import RodSetting, towed
 from assistant.lines.steady import straight
-from assistant.messages import Config, RigPart, Rod
 
 HERE = Path(__file__).resolve().parent
 SPREADS = ("every_rig", "more_rigs")

@@ -15,6 +15,7 @@ from live_tools import Live
 
 from assistant import config
 from assistant.__main__ import main
+from assistant.configured import Config
 from assistant.dock_ask import Question, asked, water_at
 from assistant.errors import OptionError
 from assistant.lines import dock
@@ -22,7 +23,7 @@ from assistant.lines.chain import Water
 from assistant.lines.depth_curve import depth_curve
 from assistant.lines.gear import RodSetting, towed
 from assistant.lines.steady import straight
-from assistant.messages import LINE_QUANTITIES, Config, LineState
+from assistant.messages import LINE_QUANTITIES, LineState
 
 EVERY_RIG = Path(__file__).resolve().parent / "every_rig"
 MPH = 0.44704

@@ -10,10 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rig_tools import FT, LB, WATER, body, every_rod, line, made_up, spread, tow
 
+from assistant.configured import Coefficient, Config, Rod
 from assistant.lines.chain import Towed
 from assistant.lines.gear import RodSetting, counted_m, parts_out, towed
 from assistant.lines.groups import SHORTEST_M, live_counts
-from assistant.messages import Coefficient, Config, Rod
 
 RODS = every_rod()
 NAMES = [rod.name for _, rod in RODS]

@@ -11,9 +11,9 @@ import pytest
 from rig_tools import HERE, SPREADS, spread
 
 from assistant import config
+from assistant.configured import Config
 from assistant.lines.chain import Towed, Water
 from assistant.lines.gear import RodSetting, towed
-from assistant.messages import Config
 from sim.checked import CheckError
 from sim.gear import Rig, read_spread, read_water
 

@@ -11,10 +11,11 @@ from live_tools import Live
 from rig_tools import FT, HERE, MPH, WATER, tow
 
 from assistant import config
+from assistant.configured import Config, Rod
 from assistant.lines.gear import RodSetting, towed
 from assistant.lines.steady import straight
 from assistant.lines.towpoints import BOARD_LAG_S
-from assistant.messages import Config, LineState, Q, Rod
+from assistant.messages import LineState, Q
 
 RIGS = config.load(HERE / "every_rig")
 SPEED_MPS = 2.3 * MPH

@@ -15,6 +15,7 @@ import pytest
 from numpy.typing import NDArray
 
 from assistant import config
+from assistant.configured import Coefficient, Config, Fact
 from assistant.lines import spread
 from assistant.lines.chain import Water
 from assistant.lines.draws import MEMBERS, at_normal, at_normals, normal_draws, normals_of
@@ -23,7 +24,6 @@ from assistant.lines.gear import RodSetting, towed
 from assistant.lines.limits import Suspects
 from assistant.lines.many import depths_m
 from assistant.lines.steady import straight
-from assistant.messages import Coefficient, Config, Fact
 
 Array = NDArray[np.float64]
 WATER = Water(999.0)

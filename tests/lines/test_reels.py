@@ -16,10 +16,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "campaigns"))
 import reels as campaign
 
 from assistant import config
+from assistant.configured import UNMARKED, UNMARKED_CABLE, Config, Reel, ReelMark
 from assistant.lines import reels
 from assistant.lines.draws import at_normal
 from assistant.lines.ensemble import EACH, unknowns
-from assistant.messages import UNMARKED, UNMARKED_CABLE, Config, Reel, ReelMark
 
 DAY = "2026-05-02"
 TURN_M, WIDTH_M, DIAMETER_M = 0.1524, 0.045, 0.00033

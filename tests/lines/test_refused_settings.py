@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 from live_tools import Live
 
 from assistant.config import load
+from assistant.configured import Config, Rod
 from assistant.lines.refusals import CHECKS, refusal
-from assistant.messages import Config, LineSetting, Rod
+from assistant.messages import LineSetting
 
 
 @pytest.fixture(scope="module")

@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 from rig_tools import HERE, MPH, tow
 
 from assistant import config
+from assistant.configured import Coefficient, Config, Rod
 from assistant.lines import spread
 from assistant.lines.chain import Towed, Water
 from assistant.lines.fleet import Cut, marched, settled
 from assistant.lines.gear import RodSetting, towed
 from assistant.lines.rods import RUN_MPS, UNCONFIRMED_S, aged, at_start, run_line, taken
-from assistant.messages import Coefficient, Config, LineSetting, Rod
+from assistant.messages import LineSetting
 
 Array = NDArray[np.float64]
 

@@ -6,6 +6,7 @@ import math
 
 from hypothesis import strategies as st
 
+from assistant.configured import Rod
 from assistant.messages import (
     BOAT_QUANTITIES,
     LINE_QUANTITIES,
@@ -15,7 +16,6 @@ from assistant.messages import (
     LineState,
     Mode,
     Q,
-    Rod,
     RodState,
     State,
 )

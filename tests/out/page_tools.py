@@ -11,8 +11,9 @@ from typing import Literal
 from out_frames import demo_frame, demo_rods
 from playwright.async_api import Browser, Page, async_playwright
 
+from assistant.configured import BodyType, Rod
 from assistant.inbox import Inbox
-from assistant.messages import BodyType, Frame, LineSetting, Rod
+from assistant.messages import Frame, LineSetting
 from assistant.notes import offered
 from assistant.web.server import PageServer
 from firmware_bridge.broker import free_port

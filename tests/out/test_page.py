@@ -12,7 +12,8 @@ from out_frames import BOAT, NUMBERS, RODS, demo_frame, demo_line, demo_q, demo_
 from page_tools import PHONE, chromium, opened, serving
 from playwright.async_api import Browser, Page
 
-from assistant.messages import Alert, Frame, Inputs, Q, Rod, Seen
+from assistant.configured import Rod
+from assistant.messages import Alert, Frame, Inputs, Q, Seen
 
 # Independent of units.py: NIST SP 811 (2008), appendix B.8: foot, mile per hour, pound-force
 FEET, MPH, POUNDS = 0.3048, 0.44704, 4.448222

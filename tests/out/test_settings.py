@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from page_tools import DISC, ask, post, serving
 
-from assistant.messages import RigPart, Rod
+from assistant.configured import RigPart, Rod
 from assistant.web.guard import is_loopback
 from assistant.web.settings import Refused, RodLimits, limits_of, parse_setting
 

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 
 import pytest
 
-from assistant.messages import Z90, AlertLimits, Frame, LineState, Q, RodState, Seen, State
+from assistant.configured import AlertLimits
+from assistant.messages import Z90, Frame, LineState, Q, RodState, Seen, State
 from assistant.outings import quiet
 from assistant.outings.effort import Minute, Strike
 from assistant.outings.minutes import minutes_of

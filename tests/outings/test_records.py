@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from outing_tools import CONFIG, OPENING, inputs_at
 
-from assistant.messages import Config, Event, Inputs, LineSetting, Note, Sentence
+from assistant.configured import Config
+from assistant.messages import Event, Inputs, LineSetting, Note, Sentence
 from assistant.outings import records
 from assistant.outings.entries import KINDS, Closing, Entry, Mark, Opening, Step, Told, decoded, encoded
 from assistant.outings.plain import from_plain, to_plain

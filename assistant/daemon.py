@@ -12,7 +12,9 @@ import signal
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 from assistant import locate, notes, payloads, pipeline
 from assistant.configured import Config
@@ -29,7 +31,10 @@ from firmware_bridge.mqtt import Publisher, Status
 
 PUBLISH_EVERY = round(payloads.PUBLISH_PERIOD_S / STEP_S)  # steps
 WATCH_S = 0.5
+PROBE_S = 0.02  # between two looks at how late the event loop is
 CANCEL_AGAIN_S = 1.5  # longer than a broker's goodbye
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +74,25 @@ async def end(tasks: list[asyncio.Task[None]]) -> None:
         for task in pending:
             task.cancel()
         _, pending = await asyncio.wait(pending, timeout=CANCEL_AGAIN_S)
+
+
+async def beside(work: Callable[[], T]) -> T:
+    """Do `work` in a thread, so that a long step (lines that settle anew) keeps nobody else waiting.
+
+    Cancelled meanwhile, it is finished first: a step that was recorded is a step that was made and shown.
+    """
+    future = asyncio.get_running_loop().run_in_executor(None, work)
+    cancelled = False
+    while not future.done():
+        try:
+            await asyncio.wait([future])
+        except asyncio.CancelledError:
+            cancelled = True
+    if cancelled:
+        task = asyncio.current_task()
+        assert task is not None
+        task.cancel()  # at the next await
+    return future.result()
 
 
 class Daemon:
@@ -129,6 +153,7 @@ class Daemon:
                 tasks.create_task(self._publisher.run(), name="mqtt"),
                 tasks.create_task(self._steps(), name="steps"),
                 tasks.create_task(self._watch(), name="watch"),
+                tasks.create_task(self._probe(), name="probe"),
             ]
             others += [tasks.create_task(task, name=name) for name, task in self._intake.tasks().items()]
             await self._stopped()
@@ -161,18 +186,23 @@ class Daemon:
         while True:
             due_s = tick * STEP_S
             await asyncio.sleep(max(0.0, due_s - self._now_s()))
-            begun_s = self._now_s()
-            self._meter.stepped(begun_s - due_s)
+            self._meter.stepped(self._now_s() - due_s)
             inputs = self._inbox.into(self._intake.take(tick))
             self._fresh += len(inputs.sentences)
             self._recorder.step(inputs, framed=tick % PUBLISH_EVERY == 0)
             if tick % PUBLISH_EVERY:
-                self._state = pipeline.advance(self._state, inputs)
+                self._state = await beside(partial(pipeline.advance, self._state, inputs))
             else:
-                self._state, frame = pipeline.step(self._state, inputs)
+                self._state, frame = await beside(partial(pipeline.step, self._state, inputs))
                 self._publish(frame, due_s)
-            self._meter.held(begun_s - due_s, self._now_s() - begun_s)
             tick += 1
+
+    async def _probe(self) -> None:
+        """Note how late the loop wakes one of its tasks, whatever keeps it."""
+        while True:
+            due_s = self._now_s() + PROBE_S
+            await asyncio.sleep(PROBE_S)
+            self._meter.woke(self._now_s() - due_s)
 
     def _publish(self, frame: Frame, due_s: float) -> None:
         """Hand the frame out; its sentences came before its instant `due_s`: latency counts from there."""

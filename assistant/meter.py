@@ -36,12 +36,12 @@ class Meter:
         self.slips += late_s > SLIP_S
         self.worst_late_s = max(self.worst_late_s, late_s)
 
-    def held(self, late_s: float, held_s: float) -> None:
-        """Note how late a step began and how long it held the loop [s]: what else was due came as late as that."""
-        self.lates_s.append(max(late_s, held_s))
+    def woke(self, late_s: float) -> None:
+        """Note how late the event loop woke a task [s]."""
+        self.lates_s.append(late_s)
 
     def late_ms(self) -> dict[str, float | None]:
-        """How late the event loop was at each step [ms]; None before the first."""
+        """How late the event loop woke a task [ms]; None before the first time."""
         quantiles = {"p99_9": quantile(self.lates_s, 0.999), "max": quantile(self.lates_s, 1.0)}
         return {name: None if v is None else round(1000.0 * v, 2) for name, v in quantiles.items()}
 

@@ -81,7 +81,7 @@ CHANGES = (
                 '    Key("gravity_m_s2"',
                 '    Key("berth_m", number(0.0, 99.0, "m"), "its length"),\n',
             ),
-            ("assistant/messages.py", "    gravity_m_s2: float", "    berth_m: float = 0.0\n"),
+            ("assistant/configured.py", "    gravity_m_s2: float", "    berth_m: float = 0.0\n"),
             ("configs/boat.toml", "title =", "berth_m = 7.5\n"),
         ),
         code="from assistant import config\nprint(config.load().boat.berth_m)",

@@ -8,18 +8,17 @@ unit, or a number: in `unit` if that is given, else in SI. `depth` (where it hol
 
 from __future__ import annotations
 
-import json
-import math
 from collections.abc import Collection
 
 from assistant.errors import OptionError
 from assistant.messages import Note
 from assistant.sensing.below import KINDS
 from assistant.sensing.quality import TABLE
-from assistant.typed import SCALES, Scale, allowed, quantity
+from assistant.typed import SCALES, Scale, allowed, json_object, quantity, short
 from assistant.units import DISPLAY_UNITS
 
 MAX_BYTES = 1024
+EXAMPLE = '{"rod": "R1", "kind": "speed", "value": "1.9 mph"}'
 FIELDS = ("rod", "kind", "value", "unit", "depth", "sigma")
 DEPTHS_M = (0.0, 600.0)
 
@@ -32,13 +31,13 @@ def parse_note(body: bytes, rods: Collection[str], t_s: float, source: str) -> N
     Raises:
         OptionError: anything wrong with it; says field, value and what is allowed. Nothing of it is to be used then.
     """
-    asked = _object(body)
+    asked = json_object(body, MAX_BYTES, EXAMPLE)
     unknown = [name for name in asked if name not in FIELDS]
     if unknown:
-        raise OptionError(f"field {_short(unknown[0])}: want some of {', '.join(FIELDS)}")
+        raise OptionError(f"field {short(unknown[0])}: want some of {', '.join(FIELDS)}")
     rod, unit = asked.get("rod"), asked.get("unit")
     if not isinstance(rod, str) or rod not in rods:
-        raise OptionError(f"rod {_short(rod)}: want one of {', '.join(rods)}")
+        raise OptionError(f"rod {short(rod)}: want one of {', '.join(rods)}")
     kind, value = _value(asked.get("kind"), asked.get("value"), unit)
     depth_m = sigma = None
     if asked.get("depth") is not None:
@@ -46,7 +45,7 @@ def parse_note(body: bytes, rods: Collection[str], t_s: float, source: str) -> N
     if asked.get("sigma") is not None:
         if isinstance(value, str):
             raise OptionError(
-                f"sigma {_short(asked['sigma'])}: {KINDS[kind].word} is said in words; leave it away"
+                f"sigma {short(asked['sigma'])}: {KINDS[kind].word} is said in words; leave it away"
             )
         si, limits = KINDS[kind].unit, TABLE[kind]
         spans = {name: (factor, 0.0) for name, (factor, _) in SCALES[si].items()}
@@ -54,32 +53,18 @@ def parse_note(body: bytes, rods: Collection[str], t_s: float, source: str) -> N
     return Note(t_s, rod, kind, value, source, sigma, depth_m)
 
 
-def _object(body: bytes) -> dict[str, object]:
-    """The body as a JSON object of modest size."""
-    if len(body) > MAX_BYTES:
-        raise OptionError(f"body: {len(body)} bytes, want at most {MAX_BYTES}")
-    try:
-        asked = json.loads(body, parse_constant=lambda word: math.nan)
-    except (ValueError, RecursionError):
-        raise OptionError("body: not readable as JSON") from None
-    if not isinstance(asked, dict):
-        example = '{"rod": "R1", "kind": "speed", "value": "1.9 mph"}'
-        raise OptionError(f"body {_short(asked)}: want an object such as {example}")
-    return asked
-
-
 def _value(kind: object, value: object, unit: object) -> tuple[str, float | str]:
     """The published kind and the value, a word of it or in SI."""
     named = [name for name, row in KINDS.items() if kind in (row.word, name)]
     if not named:
-        raise OptionError(f"kind {_short(kind)}: want one of {', '.join(kinds())}")
+        raise OptionError(f"kind {short(kind)}: want one of {', '.join(kinds())}")
     for name in named:
         if isinstance(value, str) and value.strip() in KINDS[name].words and unit is None:
             return name, value.strip()
     words = [word for name in named for word in KINDS[name].words]
     numeric = next((name for name in named if KINDS[name].unit), None)
     if numeric is None:
-        raise OptionError(f"{kind} {_short(value)}: want one of {', '.join(words)}")
+        raise OptionError(f"{kind} {short(value)}: want one of {', '.join(words)}")
     si, limits = KINDS[numeric].unit, TABLE[numeric]
     try:
         return numeric, _amount(str(kind), value, unit, si, SCALES[si], (limits.low, limits.high))
@@ -97,14 +82,14 @@ def _amount(
     number = isinstance(raw, int | float) and not isinstance(raw, bool)
     if unit is not None and (number or isinstance(raw, str)):
         return quantity(
-            name, f"{_short(raw) if number else raw} {_short(unit).strip(chr(34))}", scale, usual, limits
+            name, f"{short(raw) if number else raw} {short(unit).strip(chr(34))}", scale, usual, limits
         )
     if isinstance(raw, str):
         return quantity(name, raw, scale, usual, limits)
     if number and limits[0] <= raw <= limits[1]:  # type: ignore[operator]  # a number; one too long is refused
         return float(raw)  # type: ignore[arg-type]
     raise OptionError(
-        f"{name} {_short(raw)}: want a number {limits[0]:.4g}..{limits[1]:.4g} {si}, or a text "
+        f"{name} {short(raw)}: want a number {limits[0]:.4g}..{limits[1]:.4g} {si}, or a text "
         f"{allowed(scale, usual, limits)}"
     )
 
@@ -123,12 +108,3 @@ def offered() -> dict[str, object]:
         }
         for word in kinds()
     }
-
-
-def _short(value: object) -> str:
-    """A value as JSON, cut to a length fit for a message."""
-    try:
-        text = json.dumps(value)
-    except ValueError:  # a whole number too long to be written
-        text = "a number that long"
-    return text if len(text) <= 60 else text[:57] + "..."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Mapping
 
@@ -24,6 +25,34 @@ SCALES: Mapping[str, Scale] = {
     "rad": _plain(ANGLES_RAD),
 }
 """What each SI unit may be typed in."""
+
+
+def json_object(body: bytes, most: int, example: str) -> dict[str, object]:
+    """A body as a JSON object of modest size.
+
+    Args:
+        most: bytes allowed; example: what is wanted, for the error.
+    Raises:
+        OptionError: too long, not readable, or no object.
+    """
+    if len(body) > most:
+        raise OptionError(f"body: {len(body)} bytes, want at most {most}")
+    try:
+        asked = json.loads(body, parse_constant=lambda word: math.nan)
+    except (ValueError, RecursionError):
+        raise OptionError("body: not readable as JSON") from None
+    if not isinstance(asked, dict):
+        raise OptionError(f"body {short(asked)}: want an object such as {example}")
+    return asked
+
+
+def short(value: object) -> str:
+    """A value as JSON, cut to a length fit for a message."""
+    try:
+        text = json.dumps(value)
+    except ValueError:  # a whole number too long to be written
+        text = "a number that long"
+    return text if len(text) <= 60 else text[:57] + "..."
 
 
 def quantity(what: str, typed: str, scale: Scale, usual: str, limits: tuple[float, float]) -> float:

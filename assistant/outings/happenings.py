@@ -16,9 +16,10 @@ from dataclasses import dataclass, field
 
 from assistant.errors import OptionError
 from assistant.messages import LINE_QUANTITIES, Event, Frame
-from assistant.typed import SCALES, quantity
+from assistant.typed import SCALES, json_object, quantity, short
 
 MAX_BYTES = 1024
+EXAMPLE = '{"rod": "S2", "kind": "fish on"}'
 LINE_OUT_MAX_M = 600.0
 FIELDS = ("rod", "kind", "value", "corrects")
 BEFORE_S = 45.0
@@ -70,23 +71,23 @@ def parse_event(body: bytes, rods: Collection[str], notes: Collection[str], t_s:
     Raises:
         OptionError: anything wrong with it; says field, value and what is allowed.
     """
-    asked = _object(body)
+    asked = json_object(body, MAX_BYTES, EXAMPLE)
     unknown = [name for name in asked if name not in FIELDS]
     if unknown:
-        raise OptionError(f"field {_short(unknown[0])}: want some of {', '.join(FIELDS)}")
+        raise OptionError(f"field {short(unknown[0])}: want some of {', '.join(FIELDS)}")
     rod, kind, value, corrects = (asked.get(name) for name in FIELDS)
     if not isinstance(kind, str) or (kind not in KINDS and kind not in notes):
-        raise OptionError(f"kind {_short(kind)}: want one of {', '.join([*KINDS, *notes])}")
+        raise OptionError(f"kind {short(kind)}: want one of {', '.join([*KINDS, *notes])}")
     if rod is not None and (not isinstance(rod, str) or rod not in rods):
-        raise OptionError(f"rod {_short(rod)}: want one of {', '.join(rods)}")
+        raise OptionError(f"rod {short(rod)}: want one of {', '.join(rods)}")
     row = KINDS.get(kind, Happening())
     if rod is None and row.rod:
         raise OptionError(f"{kind}: at which rod? want one of {', '.join(rods)}")
     number = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
     if not (value is None or number or (isinstance(value, str) and len(value) <= 60)):
-        raise OptionError(f"value {_short(value)}: want a number or a short text")
+        raise OptionError(f"value {short(value)}: want a number or a short text")
     if corrects is not None and (isinstance(corrects, bool) or not isinstance(corrects, int) or corrects < 1):
-        raise OptionError(f"corrects {_short(corrects)}: want the number of an event of this outing")
+        raise OptionError(f"corrects {short(corrects)}: want the number of an event of this outing")
     if kind == "withdrawn" and corrects is None:
         raise OptionError("withdrawn: which event? want its number as corrects")
     event = Event(t_s, kind, rod, value, source, corrects)  # type: ignore[arg-type]  # checked above
@@ -106,23 +107,6 @@ def _set_value(kind: str, value: object) -> object:
         with contextlib.suppress(ValueError):
             return float(value)
     return value
-
-
-def _object(body: bytes) -> dict[str, object]:
-    if len(body) > MAX_BYTES:
-        raise OptionError(f"body: {len(body)} bytes, want at most {MAX_BYTES}")
-    try:
-        asked = json.loads(body, parse_constant=lambda word: math.nan)
-    except (ValueError, RecursionError):
-        raise OptionError("body: not readable as JSON") from None
-    if not isinstance(asked, dict):
-        raise OptionError('want an object such as {"rod": "S2", "kind": "fish on"}')
-    return asked
-
-
-def _short(value: object) -> str:
-    text = repr(value)
-    return text if len(text) <= 60 else text[:57] + "..."
 
 
 def from_words(words: Sequence[str], notes: Collection[str]) -> dict[str, object]:

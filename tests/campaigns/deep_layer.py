@@ -20,9 +20,8 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from run_against_truth import figures, lines_of, pairs
+from run_against_truth import ROOT, figures, lines_of, pairs, simulated
 
-ROOT = Path(__file__).resolve().parents[2]
 KNOWN_SIGMA_MPS = 0.03  # of a layer that somebody measured: a drogue's worth, judgement
 
 
@@ -46,19 +45,7 @@ def one_seed(
 ) -> dict[str, Any]:
     """Matched frames and truth of one simulated run, by name of the boat.toml it was replayed with."""
     log, truth = folder / "log.nmea", folder / "truth.jsonl"
-    sim = [
-        sys.executable,
-        "-m",
-        "sim",
-        scenario,
-        "--to",
-        f"file:{log}",
-        "--truth",
-        str(truth),
-        "--seed",
-        str(seed),
-    ]
-    subprocess.run(sim + (["--seconds", str(seconds)] if seconds else []), check=True, cwd=ROOT)
+    simulated(scenario, f"file:{log}", truth, seed, seconds)
     out = {}
     for name, text in boats.items():
         config, frames = folder / name, folder / f"{name}.jsonl"

@@ -22,6 +22,7 @@ from typing import Any
 
 import numpy as np
 
+ROOT = Path(__file__).resolve().parents[2]
 SKIP_S = 20.0  # after the start: the first fixes
 TURNING_RADPS = 0.02  # a turn, not the yaw of waves: from here until TAIL_S after it
 TAIL_S = 90.0
@@ -33,22 +34,17 @@ def lines_of(path: Path) -> list[Row]:
     return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
 
 
+def simulated(scenario: str, to: str, truth: Path, seed: int, seconds: float | None) -> None:
+    """Play a scenario to its end."""
+    options = ["--to", to, "--truth", str(truth), "--seed", str(seed)]
+    options += ["--seconds", str(seconds)] if seconds else []
+    subprocess.run([sys.executable, "-m", "sim", scenario, *options], check=True, cwd=ROOT)
+
+
 def replayed(scenario: str, seed: int, seconds: float | None, folder: Path) -> tuple[list[Row], list[Row]]:
     """Frames and truth by way of a file."""
     log, truth, frames = folder / "log.nmea", folder / "truth.jsonl", folder / "frames.jsonl"
-    sim = [
-        sys.executable,
-        "-m",
-        "sim",
-        scenario,
-        "--to",
-        f"file:{log}",
-        "--truth",
-        str(truth),
-        "--seed",
-        str(seed),
-    ]
-    subprocess.run(sim + (["--seconds", str(seconds)] if seconds else []), check=True)
+    simulated(scenario, f"file:{log}", truth, seed, seconds)
     subprocess.run(
         [sys.executable, "-m", "assistant", "replay", str(log), "--frames", str(frames)],
         check=True, stdout=subprocess.DEVNULL,
@@ -69,19 +65,7 @@ def live(scenario: str, seed: int, seconds: float | None, folder: Path) -> tuple
     daemon = subprocess.Popen([sys.executable, "-m", "assistant", "run", *options], stdout=subprocess.DEVNULL)
     try:
         listener = listening(broker, daemon, folder / "frames.jsonl")
-        sim = [
-            sys.executable,
-            "-m",
-            "sim",
-            scenario,
-            "--to",
-            f"udp:{port}",
-            "--truth",
-            str(truth),
-            "--seed",
-            str(seed),
-        ]
-        subprocess.run(sim + (["--seconds", str(seconds)] if seconds else []), check=True)
+        simulated(scenario, f"udp:{port}", truth, seed, seconds)
     finally:
         daemon.terminate()
         daemon.wait(20)

@@ -47,6 +47,13 @@ class Status:
     published: int = 0
 
 
+def _end_if_cancelled() -> None:
+    """asyncio.wait_for of Python 3.11, which publishing uses, loses a cancellation that races with the answer."""
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
+
+
 class Publisher:
     """Newest-state publisher for one boat: `offer(...)` from anywhere in the loop, `run()` as one task.
 
@@ -238,6 +245,7 @@ class Publisher:
                 suffix = next(iter(self._slots))
                 message = self._slots.pop(suffix)
                 await self._send(client, suffix, message)
+                _end_if_cancelled()
 
     async def _send(self, client: Client, suffix: str, message: Message) -> None:
         payload, retained, qos = message

@@ -6,6 +6,7 @@ import contextlib
 import json
 import math
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -67,7 +68,7 @@ def command(*arguments: object) -> list[str]:
 
 def start(*arguments: object) -> subprocess.Popen[str]:
     """Start it; both outputs are kept apart."""
-    env = {**os.environ, "PYTHONWARNINGS": "error", "PYTHONPATH": str(ROOT)}
+    env = {**os.environ, "PYTHONWARNINGS": "error", "PYTHONFAULTHANDLER": "1", "PYTHONPATH": str(ROOT)}
     process = subprocess.Popen(
         command(*arguments),
         env=env,
@@ -85,11 +86,11 @@ STARTED: list[subprocess.Popen[str]] = []
 
 
 def finished(process: subprocess.Popen[str], timeout_s: float = 120.0) -> tuple[int, str, str]:
-    """Wait for its end: exit code, stdout, stderr. It is killed when it does not end."""
+    """Wait for its end: exit code, stdout, stderr. One that does not end is killed, and says where it was."""
     try:
         out, err = process.communicate(timeout=timeout_s)
     except subprocess.TimeoutExpired:
-        process.kill()
+        process.send_signal(signal.SIGABRT)  # faulthandler writes the stacks of all threads
         out, err = process.communicate()
         raise AssertionError(f"did not end in {timeout_s} s: {out}{err}") from None
     return process.returncode, out, err

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 import os
 import signal
@@ -277,3 +278,23 @@ async def test_embedded_broker_listens_on_loopback_only_and_holds_the_state() ->
     blocker.close()
     await blocker.wait_closed()
     assert free_port(publisher.port) == publisher.port
+
+
+async def test_a_cancellation_lost_while_publishing_still_ends_the_task(mosquitto: Mosquitto) -> None:
+    """What asyncio.wait_for of Python 3.11 does when the answer and the cancellation come at once: it goes on."""
+    publisher = Publisher(f"mqtt://127.0.0.1:{mosquitto.port}", "marigold", time.monotonic)
+    sent: list[str] = []
+
+    async def swallowed(client: object, suffix: str, message: object) -> None:
+        sent.append(suffix)
+        with contextlib.suppress(asyncio.CancelledError):
+            await asyncio.sleep(0.2)
+
+    publisher._send = swallowed  # type: ignore[method-assign,assignment]
+    task = asyncio.create_task(publisher.run())
+    await until(lambda: publisher.status.connected, 5)
+    publisher.offer({"frame": (b"{}", True, 1)})
+    await until(lambda: bool(sent), 5)
+    task.cancel()
+    _, late = await asyncio.wait([task], timeout=5)
+    assert not late

@@ -57,7 +57,9 @@ export function soundButton(button) {
       return;
     }
     sound = new AudioContext();
-    button.textContent = "Mute 30 s";
+    button.textContent = "Mute";
+    button.title = "for 30 s";
+    button.removeAttribute("aria-label");
     sing({ key: "", priority: "caution" });
   });
 }

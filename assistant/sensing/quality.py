@@ -67,29 +67,23 @@ class Gate:
 
 DEG = math.pi / 180.0
 
+# a small boat spins at up to 30 deg/s and yaws several degrees in waves
+HEADING = Gate(
+    low=0.0,
+    high=math.tau,
+    step=12 * DEG,
+    rate=30 * DEG,
+    stale_s=3.0,
+    period=math.tau,
+    same_above=-math.inf,
+)
+
 TABLE: Mapping[str, Gate] = MappingProxyType(
     {
         # a wheel freed of weed jumps by the whole trolling speed in one reading
         "stw_mps": Gate(low=0.0, high=15.0, step=1.0, rate=1.0, stale_s=3.0, same_above=0.05),
-        # a small boat spins at up to 30 deg/s and yaws several degrees in waves
-        "heading_true_rad": Gate(
-            low=0.0,
-            high=math.tau,
-            step=12 * DEG,
-            rate=30 * DEG,
-            stale_s=3.0,
-            period=math.tau,
-            same_above=-math.inf,
-        ),
-        "heading_magnetic_rad": Gate(
-            low=0.0,
-            high=math.tau,
-            step=12 * DEG,
-            rate=30 * DEG,
-            stale_s=3.0,
-            period=math.tau,
-            same_above=-math.inf,
-        ),
+        "heading_true_rad": HEADING,
+        "heading_magnetic_rad": HEADING,
         # within the extremes met away from the magnetic poles; rounded to a degree by some sources
         "variation_rad": Gate(
             low=-60 * DEG, high=60 * DEG, step=1.5 * DEG, rate=0.0, stale_s=60.0, dead_s=600.0

@@ -16,6 +16,9 @@ Priority = Literal["alarm", "warning", "caution"]
 Mode = Literal["live", "simulated", "replayed"]
 RodState = Literal["aboard", "going out", "fishing", "fish on", "coming in", "unknown"]
 Side = Literal["port", "starboard", "centre"]
+OutlookKind = Literal[
+    "straight", "turn", "fish", "speed"
+]  # as it goes; turning; stopping for a fish; other speed
 
 STATES: tuple[State, ...] = ("ok", "doubtful", "stale", "dead")
 """From best to worst: the weakest needed input decides."""
@@ -143,6 +146,70 @@ class Inputs:
     actions: tuple[AlertAction, ...] = ()
     utc: str | None = None  # ISO 8601 of this instant when a replay clock knows it better
     settle: bool = False  # after a gap of more than 60 s: lines settle anew
+    outlook: Outlook | None = None  # the newest forecast, in the step after it was made
+
+
+# --- what is foreseen: made beside the flow, recorded like any input ---------------------------
+
+Banded = tuple[float | None, ...]
+"""Value, 10 % and 90 % quantile at one instant after the other, 3 K numbers; None where nothing is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Extreme:
+    """The most or least of something over the time ahead, with its band, and when [s from the Outlook's t_s]."""
+
+    value: float | None
+    low: float | None
+    high: float | None
+    at_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class RodOutlook:
+    """One rod's line over the time ahead; see ahead.outlook.LineAhead."""
+
+    rod: str
+    firm: bool  # fishing: its state is known and still
+    depth_m: Banded
+    lure_speed_mps: Banded
+    rise_m: Extreme
+    sink_m: Extreme
+    slowest_mps: Extreme
+    fastest_mps: Extreme
+    pull_n: Extreme  # the peak, at the rod tip
+    bottom_gap_m: Banded | None = None  # None: there are no soundings at all
+    bottom_least_m: Extreme | None = None
+    bottom_known: float = 0.0
+    bottom_cause: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PairOutlook:
+    """Two lines where they come closest, and the place then: forward, starboard, down of the boat."""
+
+    rods: tuple[str, str]
+    gap_m: Extreme
+    place_m: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """A forecast as it is recorded: fewer instants, numbers rounded. Its age at t is t - t_s."""
+
+    t_s: float  # of the lines and the boat it starts from
+    kind: OutlookKind
+    about: str  # the manoeuvre in words
+    times_s: tuple[float, ...]  # (K,) from t_s, the first 0
+    state: State = "ok"  # of the weakest input it rests on
+    cause: str = ""  # why that is not ok
+    stops: tuple[tuple[float, float], ...] = ()  # of a turn: (angle [rad, + to starboard], weight) each
+    rate_radps: float = 0.0  # of a turn
+    under_way: bool = False  # the boat turns at that rate already
+    speed_mps: float | None = None  # through the water, to change to; None: as it is
+    rods: tuple[RodOutlook, ...] = ()
+    pairs: tuple[PairOutlook, ...] = ()  # those that come near each other, the closest first
+    lost: Mapping[str, str] = field(default_factory=dict)  # rods of which nothing is said, and why
 
 
 # --- estimates ---------------------------------------------------------------------------------
@@ -229,9 +296,13 @@ class Alert:
     text: str
     phase: str
     rods: tuple[str, ...] = ()
-    evidence: Mapping[str, float | str | None] = field(default_factory=dict)  # value, limit, low, high, unit, age_s
+    evidence: Mapping[str, float | str | None] = field(
+        default_factory=dict
+    )  # value, limit, low, high, unit, age_s
     audible: bool = True
     silent: str = ""  # why it makes no sound, where the state of the boat decides that
+    said: str = ""  # as spoken: the rod first, eight words at most; empty: nothing is spoken
+    under: tuple[str, ...] = ()  # what follows from it, in words
 
 
 @dataclass(frozen=True, slots=True)

@@ -75,6 +75,8 @@ def alert_object(alert: Alert) -> Json:
         "rod": alert.rod,
         "priority": alert.priority,
         "text": alert.text,
+        "said": alert.said,
+        "under": list(alert.under),
         "phase": alert.phase,
         "rods": list(alert.rods),
         "audible": alert.audible,

@@ -78,7 +78,9 @@ def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
     assert instant.boat is not None
     state = follow(state, instant)
     lines = spread.report(state.spread, instant.boat)
-    watch, alerts = watching.look(state.watch, state.config, instant.boat, lines, instant.t_s)
+    watch, alerts = watching.look(
+        state.watch, state.config, instant.boat, lines, instant.t_s, seen=instant.seen
+    )
     boat = published_boat(instant.boat)
     frame = Frame(
         instant.t_s,

@@ -31,8 +31,12 @@ class Finding:
     on_s: float  # it must last so long
     off_s: float  # and be gone so long
     rods: tuple[str, ...] = ()
-    evidence: Mapping[str, float | str | None] = field(default_factory=dict)  # value, limit, unit, age_s, source ...
+    evidence: Mapping[str, float | str | None] = field(
+        default_factory=dict
+    )  # value, limit, unit, age_s, source ...
     silent: str = ""  # why it makes no sound though it is shown: "fish on"
+    said: str = ""  # as spoken: the rod first, in few words
+    under: tuple[str, ...] = ()  # what follows from it, in words
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +81,9 @@ def judge(
         if after is None:
             continue
         if after.raised_s is None and t_s - after.since_s >= after.finding.on_s and after.seen_s == t_s:
-            after = replace(after, raised_s=t_s, acknowledged=not _may_sound(sounded.get(key), after.finding, t_s))
+            after = replace(
+                after, raised_s=t_s, acknowledged=not _may_sound(sounded.get(key), after.finding, t_s)
+            )
         if after.raised_s is not None and not after.acknowledged:
             before = state.standing.get(key)
             if after.raised_s == t_s or (before is not None and _rank(before.finding) < _rank(after.finding)):
@@ -137,4 +143,5 @@ def _alert(state: AlertState, key: str, one: Standing, t_s: float) -> Alert:
     return Alert(
         one.raised_s, key, rod, found.priority, found.text, phase,
         rods=found.rods, evidence=found.evidence, audible=phase == "active" and not quiet, silent=found.silent,
+        said=found.said, under=found.under,
     )  # fmt: skip

@@ -79,7 +79,9 @@ class Told:
             "flood": self.worst_period > FLOOD,
             "chattering": sorted(self.chattering),
             "over_an_hour": sorted(self.long),
-            "shares": {name: round(self.by_priority[name] / total, 3) if total else None for name in PRIORITIES},
+            "shares": {
+                name: round(self.by_priority[name] / total, 3) if total else None for name in PRIORITIES
+            },
             "shown_silently": self.silent,
             "acknowledged": self.acknowledged,
             "most_often": dict(self.by_key.most_common(TOP)),

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 from assistant.alerts import engine, rules
 from assistant.alerts.engine import AlertState, Finding
-from assistant.alerts.rules import TURNING_RADPS, Look
+from assistant.alerts.look import TURNING_RADPS, Look
 from assistant.configured import Config
-from assistant.messages import BOAT_QUANTITIES, Alert, AlertAction, BoatState, LineState
+from assistant.messages import BOAT_QUANTITIES, Alert, AlertAction, BoatState, LineState, Outlook, Seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,23 +30,56 @@ def heard(watch: Watch, actions: Sequence[AlertAction]) -> Watch:
 
 
 def look(
-    watch: Watch, config: Config, boat: BoatState, lines: Mapping[str, LineState], t_s: float
+    watch: Watch,
+    config: Config,
+    boat: BoatState,
+    lines: Mapping[str, LineState],
+    t_s: float,
+    outlook: Outlook | None = None,
+    seen: Mapping[str, Mapping[str, Seen]] = MappingProxyType({}),
 ) -> tuple[Watch, tuple[Alert, ...]]:
-    """Judge one instant; `boat` and `lines` are those of the Frame at t_s [s], later than the last look."""
+    """Judge one instant.
+
+    Args:
+        boat, lines, seen: those of the Frame at t_s [s], later than the last look.
+        outlook: the newest forecast; None: there is none, and nothing is said of what will be.
+    """
     good = {name for name in BOAT_QUANTITIES if getattr(boat, name).state == "ok"}
     known = watch.known | good
     rate = boat.rate_of_turn_radps.value
     turned_s = t_s if rate is not None and abs(rate) > TURNING_RADPS else watch.turned_s
     held = {key for key, one in watch.alerts.standing.items() if one.gone_s is None}
-    found = rules.findings(Look(config, boat, lines, held, t_s - turned_s, known))
-    found = [replace(one, silent=_why_silent(one, held.union(other.key for other in found), lines)) for one in found]
+    found = rules.findings(Look(config, boat, lines, held, t_s - turned_s, known, outlook, seen, t_s))
+    found = [replace(one, silent=_why_silent(one, held, lines)) for one in _under_their_causes(found)]
     alerts, told = engine.judge(watch.alerts, found, t_s, watch.waiting)
     return Watch(alerts, frozenset(known), turned_s), told
 
 
-def _why_silent(finding: Finding, keys: Collection[str], lines: Mapping[str, LineState]) -> str:
+def _under_their_causes(found: Sequence[Finding]) -> list[Finding]:
+    """One situation for each cause: what follows from another that is seen now is told under it."""
+    keys = {one.key for one in found}
+    causes = {one.key: _cause(one, keys) for one in found}
+    out = []
+    for one in found:
+        if causes[one.key] is None:
+            under = tuple(other.text for other in found if causes[other.key] == one.key)
+            out.append(replace(one, under=under))
+    return out
+
+
+def _cause(finding: Finding, keys: Collection[str]) -> str | None:
+    """The key among these from which a situation follows, if there is one."""
+    for cause, follows in rules.FOLLOWS:
+        if finding.key.startswith(follows) and cause in keys:
+            return cause
+    return None
+
+
+def _why_silent(finding: Finding, standing: Collection[str], lines: Mapping[str, LineState]) -> str:
     """Why a situation is shown without a sound; empty: it may sound."""
-    if finding.priority == "caution" and any(line.rod_state == "fish on" for line in lines.values()):
+    if any(line.rod_state == "fish on" for line in lines.values()) and not finding.key.startswith(
+        rules.WITH_A_FISH
+    ):
         return "fish on"
-    causes = [cause for cause, follows in rules.FOLLOWS.items() if cause in keys and finding.key.startswith(follows)]
-    return f"follows from {causes[0]}" if causes else ""
+    cause = _cause(finding, standing)
+    return f"follows from {cause}" if cause is not None else ""

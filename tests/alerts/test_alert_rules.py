@@ -12,7 +12,7 @@ import pytest
 
 from assistant import config
 from assistant.alerts import rules
-from assistant.alerts.rules import Look
+from assistant.alerts.look import Look
 from assistant.configured import AlertLimits, Config
 from assistant.messages import BOAT_QUANTITIES, BoatState, Estimate, LineState, Q, State
 

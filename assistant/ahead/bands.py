@@ -72,10 +72,12 @@ def lines_ahead(
     rise = _worst(times_s, depths[0] - depths, members[0] - members)
     sink = _worst(times_s, depths - depths[0], members - members[0])
     slowest = _worst(times_s, -fine.lure_speed_mps, -by_member(coarse.lure_speed_mps), -math.inf)
+    fastest = _worst(times_s, fine.lure_speed_mps, by_member(coarse.lure_speed_mps))
+    peak = _worst(times_s, fine.pull_n, by_member(coarse.pull_n))
     return {
         name: LineAhead(
             name, firm[k], depth[:, k], speed[:, k], pull[:, k], rise[k], sink[k],
-            _turned(slowest[k]), None if found is None else found[k],
+            _turned(slowest[k]), fastest[k], peak[k], None if found is None else found[k],
         )
         for k, name in enumerate(names)
     }  # fmt: skip

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.ahead.manoeuvre import Manoeuvre
+from assistant.messages import OutlookKind, State
 
 Array = NDArray[np.float64]
 
@@ -45,6 +46,8 @@ class LineAhead:
     rise: Worst  # m, >= 0
     sink: Worst  # m, >= 0
     slowest: Worst  # lure, m/s
+    fastest: Worst  # lure, m/s
+    peak: Worst  # pull at the rod tip, N
     bottom: Bottom | None = None  # None: no soundings were given
 
 
@@ -62,7 +65,11 @@ class PairAhead:
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """All lines through one manoeuvre, from t_s on; K instants, the first is now."""
+    """All lines through one manoeuvre, from t_s on; K instants, the first is now.
+
+    In the flow (alerts) it comes as it is recorded, see recorded.py: fewer instants, of the pull only the peak, of the
+    pairs only those that come near each other, and no line_gap_m.
+    """
 
     t_s: float
     manoeuvre: Manoeuvre
@@ -72,6 +79,13 @@ class Forecast:
     nearest: tuple[tuple[str, str], ...] = ()  # (K,) which two those are
     pairs: tuple[PairAhead, ...] = ()  # of all lines, the closest first
     lost: Mapping[str, str] = field(default_factory=dict)  # rods of which nothing is said, and why
+    kind: OutlookKind = "straight"
+    state: State = "ok"  # of the weakest input it rests on; then all of it is at most as good
+    cause: str = ""  # why that is not ok
+
+    def age_s(self, t_s: float) -> float:
+        """How old it is at t_s [s]."""
+        return t_s - self.t_s
 
     def nearest_to(self, rod: str) -> PairAhead | None:
         """The pair in which a rod's line comes closest to another."""

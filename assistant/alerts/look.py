@@ -7,9 +7,10 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from assistant.ahead.outlook import Forecast
 from assistant.alerts.engine import Finding
 from assistant.configured import Config, Rod
-from assistant.messages import BoatState, LineState, Outlook, Priority, Q, Seen
+from assistant.messages import BoatState, LineState, Priority, Q, Seen
 from assistant.units import DISPLAY_UNITS
 
 Evidence = Mapping[str, float | str | None]
@@ -37,7 +38,7 @@ class Look:
     held: Collection[str]  # keys of situations that stand: the deadband applies
     straight_s: float  # since the last turn ended
     known: Collection[str]  # boat quantities that were ok at some time
-    outlook: Outlook | None = None  # None: nothing is forecast
+    outlook: Forecast | None = None  # None: nothing is forecast
     seen: Mapping[str, Mapping[str, Seen]] = field(
         default_factory=dict
     )  # by rod and kind: sensors there, the crew

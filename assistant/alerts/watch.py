@@ -7,11 +7,12 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
+from assistant.ahead.outlook import Forecast
 from assistant.alerts import engine, rules
 from assistant.alerts.engine import AlertState, Finding
 from assistant.alerts.look import TURNING_RADPS, Look
 from assistant.configured import Config
-from assistant.messages import BOAT_QUANTITIES, Alert, AlertAction, BoatState, LineState, Outlook, Seen
+from assistant.messages import BOAT_QUANTITIES, Alert, AlertAction, BoatState, LineState, Seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +36,7 @@ def look(
     boat: BoatState,
     lines: Mapping[str, LineState],
     t_s: float,
-    outlook: Outlook | None = None,
+    outlook: Forecast | None = None,
     seen: Mapping[str, Mapping[str, Seen]] = MappingProxyType({}),
 ) -> tuple[Watch, tuple[Alert, ...]]:
     """Judge one instant.

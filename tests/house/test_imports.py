@@ -49,7 +49,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.lines.cases": (*BASE, "assistant.lines"),
     "assistant.lines.bench": (*BASE, "assistant.lines", "assistant.config"),
     "assistant.ahead": (*BASE, "assistant.ahead", "assistant.lines"),
-    "assistant.alerts": (*BASE, "assistant.alerts"),
+    "assistant.alerts": (*BASE, "assistant.alerts", "assistant.ahead"),
     "assistant.frame": BASE,
     "assistant.payloads": (*BASE, "assistant.panel"),
     "assistant.panel": BASE,

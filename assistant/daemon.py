@@ -208,7 +208,7 @@ class Daemon:
         """Hand the frame out; its sentences came before its instant `due_s`: latency counts from there."""
         self._publisher.offer(payloads.topic_messages(frame))
         limits = {rod: line.limited_by.get("depth_m", "") for rod, line in frame.lines.items()}
-        causes = locate.causes(self._state.boat)
+        causes = locate.causes(locate.boat_now(self._state.boat))
         self._page.offer(frame, {"status": self._status(), "causes": causes, "limits": limits})
         self._happened.before.add(frame)
         self._meter.published([self._now_s() - due_s] * self._fresh)

@@ -22,6 +22,7 @@ from assistant.messages import (
     Inputs,
     LineSetting,
     Note,
+    Outlook,
     Reading,
     Seen,
 )
@@ -67,6 +68,7 @@ class Instant(NamedTuple):
     boat: BoatState | None = None  # only where a Frame is wanted
     seen: Mapping[str, Mapping[str, Seen]] = {}  # likewise
     actions: Sequence[AlertAction] = ()
+    outlook: Outlook | None = None
 
 
 def initial(config: BoatConfig) -> LocateState:
@@ -136,7 +138,14 @@ def advance(state: LocateState, inputs: Inputs) -> LocateState:
 def located(state: LocateState, inputs: Inputs, wanted: bool) -> tuple[LocateState, Instant]:
     """Advance to `inputs.t_s`; where a Frame is `wanted`, all that is known of the boat goes with the Instant."""
     state = advance(state, inputs)
-    instant = Instant(inputs.t_s, inputs.settings, inputs.settle, state.steering, actions=inputs.actions)
+    instant = Instant(
+        inputs.t_s,
+        inputs.settings,
+        inputs.settle,
+        state.steering,
+        actions=inputs.actions,
+        outlook=inputs.outlook,
+    )
     if not wanted:
         return state, instant
     utc = inputs.utc or state.utc.at(inputs.t_s)
@@ -144,8 +153,12 @@ def located(state: LocateState, inputs: Inputs, wanted: bool) -> tuple[LocateSta
     return state, instant._replace(utc=utc, boat=boat, seen=below.seen(state.words, inputs.t_s))
 
 
-def causes(state: LocateState) -> dict[str, str]:
-    """Why a boat quantity is not ok at the last step, by its name."""
-    boat = estimate.report(state.estimate, state.steering)
+def boat_now(state: LocateState) -> BoatState:
+    """The boat at the last step."""
+    return estimate.report(state.estimate, state.steering)
+
+
+def causes(boat: BoatState) -> dict[str, str]:
+    """Why a boat quantity is not ok, by its name."""
     found = {name: getattr(boat, name).cause for name in BOAT_QUANTITIES}
     return {name: cause for name, cause in found.items() if cause}

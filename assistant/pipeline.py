@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from assistant import locate
+from assistant.ahead.outlook import Forecast
+from assistant.ahead.recorded import as_forecast
 from assistant.alerts import watch as watching
 from assistant.alerts.watch import Watch
 from assistant.configured import Config
@@ -17,6 +19,10 @@ from assistant.frame import degraded_modes, published_boat
 from assistant.lines import spread
 from assistant.locate import Counts, Instant, LocateState
 from assistant.messages import Frame, Inputs, Mode
+
+
+OUTLOOK_OLD_S = 15.0
+"""An older forecast is not judged: it is about another course by now."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +34,7 @@ class LinesState:
     config: Config
     seq: int = 0
     watch: Watch = field(default_factory=Watch)
+    outlook: Forecast | None = None  # the newest
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +77,11 @@ def follow(state: LinesState, instant: Instant) -> LinesState:
     """The second half of a step: every line on to this instant."""
     _, stw, heading = instant.steering
     lines = spread.advance(state.spread, stw, heading, instant.settings, instant.t_s, instant.settle)
-    return replace(state, spread=lines, watch=watching.heard(state.watch, instant.actions))
+    outlook = state.outlook if instant.outlook is None else as_forecast(instant.outlook)
+    if outlook is not None and outlook.age_s(instant.t_s) > OUTLOOK_OLD_S:
+        outlook = None
+    watch = watching.heard(state.watch, instant.actions)
+    return replace(state, spread=lines, watch=watch, outlook=outlook)
 
 
 def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
@@ -79,7 +90,7 @@ def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
     state = follow(state, instant)
     lines = spread.report(state.spread, instant.boat)
     watch, alerts = watching.look(
-        state.watch, state.config, instant.boat, lines, instant.t_s, seen=instant.seen
+        state.watch, state.config, instant.boat, lines, instant.t_s, state.outlook, instant.seen
     )
     boat = published_boat(instant.boat)
     frame = Frame(

@@ -58,6 +58,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         *BASE,
         "assistant.locate",
         "assistant.lines",
+        "assistant.ahead",
         "assistant.alerts",
         "assistant.frame",
     ),

@@ -35,6 +35,7 @@ class Response:
     turn_lag_s: float = 2.0
     speed_lag_s: float = 6.0
     loss_s: float = 0.0  # share of the speed lost per rad/s of turn
+    loss_sigma_s: float = 0.0  # how well that is known
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,11 +141,15 @@ class Ways:
 
 @dataclass(frozen=True, slots=True)
 class Draws:
-    """How M boats differ: angle [rad], rate [rad/s], speed to change to over the nominal one; boat 0 as meant."""
+    """How M boats differ: angle [rad], rate [rad/s], speed to change to over the nominal one; boat 0 as meant.
+
+    loss_z: how far off the loss of speed in a turn is, in sigmas.
+    """
 
     angle_rad: Array
     rate_radps: Array
     speed_factor: Array
+    loss_z: Array
 
 
 def drawn(manoeuvre: Manoeuvre, seed: int) -> Draws:
@@ -162,6 +167,7 @@ def drawn(manoeuvre: Manoeuvre, seed: int) -> Draws:
         np.concatenate([[nominal], stops]),
         manoeuvre.rate_radps * np.exp(_first_zero(manoeuvre.rate_share * z("rate"))),
         np.exp(_first_zero(manoeuvre.speed_share * z("speed"))),
+        _first_zero(z("loss")),
     )
 
 
@@ -172,7 +178,7 @@ def _first_zero(values: Array) -> Array:
 def as_meant(manoeuvre: Manoeuvre) -> Draws:
     """The nominal boat alone."""
     one = np.ones(1)
-    return Draws(manoeuvre.angle_rad() * one, manoeuvre.rate_radps * one, one)
+    return Draws(manoeuvre.angle_rad() * one, manoeuvre.rate_radps * one, one, 0.0 * one)
 
 
 def ways(
@@ -212,7 +218,8 @@ def _speed(
     manoeuvre: Manoeuvre, response: Response, draws: Draws, start: Start, turn: Array, t: Array
 ) -> Array:
     """(T, M) speed through the water [m/s]."""
-    kept = 1.0 - np.minimum(response.loss_s * np.abs(turn), MOST_LOSS)
+    loss_s = np.maximum(response.loss_s + response.loss_sigma_s * draws.loss_z, 0.0)
+    kept = 1.0 - np.minimum(loss_s * np.abs(turn), MOST_LOSS)
     straight = start.speed_mps / kept[0]
     if manoeuvre.speed_mps is None:
         return np.asarray(straight * kept)

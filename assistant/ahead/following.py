@@ -1,0 +1,95 @@
+"""What forecasts need of the past, followed step by step: steering, soundings behind the boat, its answer to the helm.
+
+Pure; and what to forecast now: the turn being steered, a stop for a fish, or straight on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from assistant.ahead.gaps import Soundings, sounded
+from assistant.ahead.learning import Learned, learned
+from assistant.ahead.manoeuvre import STRAIGHT_ON, Manoeuvre, slowed
+from assistant.ahead.steering import Helm, manoeuvre_of, watched
+from assistant.lines.motion import Motion
+from assistant.messages import STATES, BoatState, Estimate, OutlookKind, RodState, State
+
+FISH_SPEED_MPS = 0.54
+"""1.2 mph: slow enough to fight a fish, with way on so that the other lines keep off each other. Common practice, no
+source; `fish_speed` of boat.toml.
+"""
+SLOW_ENOUGH = 1.1
+"""A boat at this share of that speed has slowed: from there on it is forecast as it goes."""
+FORECAST_STATES = ("ok", "doubtful")
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """All that is remembered between two steps."""
+
+    helm: Helm = field(default_factory=Helm)
+    learned: Learned = field(default_factory=Learned)
+    soundings: Soundings | None = None
+    t_s: float = 0.0
+
+
+def followed(
+    old: Followed, t_s: float, stw: Estimate, heading: Estimate, motion: Motion | None, boat: BoatState | None
+) -> Followed:
+    """One step later.
+
+    Args:
+        stw, heading: at t_s; motion: of the lines, None while they do not go; boat: where a Frame was made, else None.
+    """
+    helm = watched(old.helm, t_s, heading)
+    soundings = old.soundings
+    if boat is not None and motion is not None:
+        soundings = sounded(soundings, motion, boat)
+    known = learned(old.learned, helm, t_s, t_s - old.t_s, stw)
+    return Followed(helm, known, soundings, t_s)
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What to forecast, and what it rests on."""
+
+    kind: OutlookKind
+    manoeuvre: Manoeuvre
+    state: State = "ok"
+    cause: str = ""
+
+
+def turning(now: Followed) -> bool:
+    """Whether the boat is in a turn."""
+    return now.helm.side != 0
+
+
+def question_of(
+    now: Followed, boat: BoatState, rod_states: Iterable[RodState], fish_speed_mps: float = FISH_SPEED_MPS
+) -> Question | None:
+    """What the boat does now; with a fish on, of slowing down for it. None while speed or heading is not known."""
+    state, cause = _worth(boat)
+    if state not in FORECAST_STATES:
+        return None
+    stw = boat.stw_mps.value
+    if stw is not None and stw > SLOW_ENOUGH * fish_speed_mps and "fish on" in set(rod_states):
+        return Question("fish", stop_for_fish(fish_speed_mps), state, cause)
+    manoeuvre = manoeuvre_of(now.helm, boat.rate_of_turn_radps)
+    return Question("straight" if manoeuvre is STRAIGHT_ON else "turn", manoeuvre, state, cause)
+
+
+def stop_for_fish(speed_mps: float = FISH_SPEED_MPS) -> Manoeuvre:
+    """Slow down for a fish, with way on."""
+    return slowed(speed_mps, "slowing for a fish")
+
+
+def _worth(boat: BoatState) -> tuple[State, str]:
+    """The weakest needed input decides, as for the lines."""
+    worst = max(boat.stw_mps, boat.heading_rad, key=lambda one: STATES.index(one.state))
+    return worst.state, worst.cause
+
+
+def with_learned(now: Followed, known: Learned) -> Followed:
+    """The same with what was learned on earlier outings."""
+    return replace(now, learned=known)

@@ -1,0 +1,71 @@
+"""A forecast as JSON: what is published, served and drawn. SI; null where nothing is known. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.ahead.outlook import Forecast, LineAhead, PairAhead, Worst
+from assistant.ahead.recorded import instants
+from assistant.payloads import Json, rounded
+
+INSTANTS_S = (*range(0, 121, 5), *range(135, 901, 15))
+DIGITS = 4
+MOST_PAIRS = 8
+
+
+def forecast_object(told: Forecast) -> Json:
+    """All of it but age and mode, which belong to the moment of sending."""
+    kept = instants(told.times_s, INSTANTS_S)
+    return {
+        "t_s": round(told.t_s, 3),
+        "kind": told.kind,
+        "about": told.manoeuvre.about,
+        "state": told.state,
+        "cause": told.cause,
+        "times_s": [round(float(told.times_s[k]), 2) for k in kept],
+        "rods": {name: _line(line, kept) for name, line in told.lines.items()},
+        "pairs": [_pair(pair) for pair in told.pairs[:MOST_PAIRS]],
+        "lost": dict(told.lost),
+    }
+
+
+def _line(line: LineAhead, kept: Sequence[int]) -> Json:
+    bottom = line.bottom
+    return {
+        "firm": line.firm,
+        "depth_m": _banded(line.depth_m, kept),
+        "lure_speed_mps": _banded(line.lure_speed_mps, kept),
+        "tension_n": _banded(line.tension_n, kept),
+        "bottom_gap_m": _banded(bottom.gap_m, kept) if bottom is not None and bottom.known else None,
+        "rise_m": _worst(line.rise),
+        "sink_m": _worst(line.sink),
+        "slowest_mps": _worst(line.slowest),
+        "fastest_mps": _worst(line.fastest),
+        "peak_n": _worst(line.peak),
+        "least_bottom_gap_m": None if bottom is None or not bottom.known else _worst(bottom.least),
+        "bottom_known": 0.0 if bottom is None else rounded(bottom.known, DIGITS),
+        "bottom_cause": "no soundings" if bottom is None else bottom.cause,
+    }
+
+
+def _banded(rows: NDArray[np.float64], kept: Sequence[int]) -> Json:
+    columns = rows[list(kept)].T.tolist()
+    return {
+        name: [rounded(value, DIGITS) for value in column]
+        for name, column in zip(("value", "low", "high"), columns, strict=True)
+    }
+
+
+def _worst(worst: Worst) -> Json:
+    return {name: rounded(getattr(worst, name), DIGITS) for name in ("value", "low", "high", "at_s")}
+
+
+def _pair(pair: PairAhead) -> Json:
+    return {
+        "rods": list(pair.rods),
+        "gap_m": _worst(pair.gap),
+        "place_m": [rounded(axis, DIGITS) for axis in pair.place_m],
+    }

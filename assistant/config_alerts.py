@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,9 @@ def speed(raw: object) -> float:
 ALERT_KEYS = (
     Key("lure_slow", speed, "tell it when a lure runs slower"),
     Key("lure_fast", speed, "tell it when a lure runs faster"),
+    Key("off_bottom", length(0.0, 30.0), "what is advised keeps lines so far off the bottom"),
+    Key("apart", length(0.0, 30.0), "and so far off each other"),
+    Key("headings", lambda raw: raw, "a list of [from, to]: headings that can be run"),
     Key("wanted", lambda raw: raw, "a list of { rod, from, to }: the depth wanted for a rod"),
 )
 WANTED_KEYS = (
@@ -43,10 +47,39 @@ def read_alerts(file: Path, table: Mapping[str, Any], rods: Sequence[Rod], probl
     slow, fast = good.get("lure_slow"), good.get("lure_fast")
     if slow is not None and fast is not None and slow >= fast:
         problems.add(file, "lure_fast", table["lure_fast"], "want more than lure_slow")
-    return AlertLimits(slow, fast, _wanted(file, good.get("wanted", []), [rod.name for rod in rods], problems))
+    wanted = _wanted(file, good.get("wanted", []), [rod.name for rod in rods], problems)
+    usual = AlertLimits()
+    return AlertLimits(
+        slow,
+        fast,
+        wanted,
+        good.get("off_bottom", usual.off_bottom_m),
+        good.get("apart", usual.apart_m),
+        _headings(file, good.get("headings", []), problems),
+    )
 
 
-def _wanted(file: Path, raw: object, rods: Sequence[str], problems: Problems) -> dict[str, tuple[float, float]]:
+def _headings(file: Path, raw: object, problems: Problems) -> tuple[tuple[float, float], ...]:
+    """Pairs of degrees, true, clockwise from the first to the second, as rad."""
+    good = isinstance(raw, list) and all(
+        isinstance(pair, list) and len(pair) == 2 and all(_degrees(end) for end in pair) for pair in raw
+    )
+    if not good:
+        problems.add(
+            file, "headings", raw, "want a list of pairs in degrees, 0..360, such as [[180, 260], [350, 40]]"
+        )
+        return ()
+    assert isinstance(raw, list)
+    return tuple((math.radians(pair[0]), math.radians(pair[1])) for pair in raw)
+
+
+def _degrees(end: object) -> bool:
+    return isinstance(end, int | float) and not isinstance(end, bool) and 0.0 <= end <= 360.0
+
+
+def _wanted(
+    file: Path, raw: object, rods: Sequence[str], problems: Problems
+) -> dict[str, tuple[float, float]]:
     if not isinstance(raw, list) or not all(isinstance(item, dict) for item in raw):
         problems.add(file, "wanted", raw, 'want a list such as [{ rod = "C", from = "40 ft", to = "50 ft" }]')
         return {}

@@ -27,6 +27,7 @@ class LineType:
     name: str  # the file's stem
     about: str
     coefficients: Mapping[str, Coefficient]  # by name, those of config_keys.LINE_COEFFICIENTS
+    family: str = ""  # what others are made like it; "": none
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,7 @@ class BodyType:
     setting_max: float | None = None
     settings: Mapping[str, float] | None = None  # label on the dial -> roll [deg], instead of a dial range
     slides: bool = False  # once tripped the planer slides down the line to the next body
+    family: str = ""  # what others are made like it; "": none
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,8 +128,13 @@ class BoatConfig:
     units: Literal["angler", "metric"] = "angler"
     variation_deg: float | None = None
     speed_log_factor: float = 1.0  # true speed = factor x reading
+    speed_log_curve: tuple[tuple[float, float], ...] = ()  # (reading [m/s], factor), in its place where calibrated
+    speed_log_sigma: float | None = None  # of the factor, as a share; None: of a log nobody calibrated
     compass_offset_deg: float = 0.0  # true = reading + offset
     compass_deviation: tuple[tuple[float, float], ...] = ()  # (magnetic reading, what to add) [deg], by reading
+    compass_sigma_deg: float | None = None  # of both together where calibrated
+    course_lag_s: float = 0.0  # how far a course over ground trails the compass; negative: the compass trails
+    sounder_measured_m: float | None = None  # what a sounding lacks to the depth, as measured: before all else
     prefer: tuple[str, ...] = ()  # sources, best first: they speak before all others
     sounder_below_surface_m: float = 0.0  # added when DPT brings no offset of its own
     water_density_kg_m3: float = 999.0
@@ -137,6 +144,7 @@ class BoatConfig:
     deep_layer_depth_m: float = 15.0  # where it begins, middle of the transition
     deep_layer_scale_m: float = 3.0  # half width of the transition (tanh)
     gravity_m_s2: float = 9.80665
+    fish_speed_mps: float = 0.54  # through the water, to fight a fish at with way on
     transducers: Mapping[str, Transducer] = field(default_factory=dict)  # by XDR name
     fleas_mm_per_hour: Coefficient | None = None  # growth of lines' diameter since cleaned; None: none
 
@@ -192,6 +200,9 @@ class AlertLimits:
     lure_slow_mps: float | None = None
     lure_fast_mps: float | None = None
     wanted_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # by rod, shallow and deep end
+    off_bottom_m: float = 1.5  # what is advised keeps lines so far off the bottom ...
+    apart_m: float = 1.0  # ... and off each other
+    headings_rad: tuple[tuple[float, float], ...] = ()  # that can be run, from, clockwise to; none: nothing is said of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +217,7 @@ class Config:
     broker: str = "none"
     page_port: int = 8620
     outings: str = ""  # the folder they are kept in; "": the usual one; "none": not recorded
+    speak: bool = False  # alerts are spoken by the boat's own computer
     origin: Mapping[str, str] = field(default_factory=dict)  # where each part was read: {"boat": path, ...}
     reels: tuple[Reel, ...] = ()
     facts: tuple[Fact, ...] = ()

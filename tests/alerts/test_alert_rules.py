@@ -40,7 +40,13 @@ def line(rod: str, side: str, **changed: Any) -> LineState:
 
 def look(changed: dict[str, dict[str, Any]] | None = None, **more: Any) -> Look:
     lines = {rod.name: line(rod.name, rod.side, **(changed or {}).get(rod.name, {})) for rod in CONFIG.rods}
-    told: dict[str, Any] = {"boat": boat(), "held": (), "straight_s": 600.0, "known": tuple(BOAT_QUANTITIES), **more}
+    told: dict[str, Any] = {
+        "boat": boat(),
+        "held": (),
+        "straight_s": 600.0,
+        "known": tuple(BOAT_QUANTITIES),
+        **more,
+    }
     return Look(CONFIG, lines=lines, **told)
 
 
@@ -68,7 +74,9 @@ def test_slow_lures_are_one_situation() -> None:
     ]
 
 
-@pytest.mark.parametrize("more", [{"straight_s": 20.0}, {"boat": boat(stw_mps=Estimate(0.1, 0.05, "ok", 0.5, "t"))}])
+@pytest.mark.parametrize(
+    "more", [{"straight_s": 20.0}, {"boat": boat(stw_mps=Estimate(0.1, 0.05, "ok", 0.5, "t"))}]
+)
 def test_nor_in_a_turn_nor_with_the_boat_stopped(more: dict[str, Any]) -> None:
     wrong = {"P1": {"lure_speed_mps": speed(0.3)}, "C": {"depth_m": depth(9.0)}}
     assert len(texts(look(wrong))) == 2
@@ -87,7 +95,9 @@ def test_depth_left_its_band_with_a_deadband_back() -> None:
 def test_several_off_depth_are_one_situation_told_by_the_worst() -> None:
     wanted = {"C": (12.0, 15.0), "W": (20.0, 25.0), "P1": (20.0, 25.0)}
     config_ = replace(CONFIG, alerts=replace(WANTED, wanted_m=wanted))
-    seen = look({"C": {"depth_m": depth(11.9)}, "W": {"depth_m": depth(15.0)}, "P1": {"depth_m": depth(26.0)}})
+    seen = look(
+        {"C": {"depth_m": depth(11.9)}, "W": {"depth_m": depth(15.0)}, "P1": {"depth_m": depth(26.0)}}
+    )
     assert texts(replace(seen, config=config_)) == [
         "W at 49 ft, above its 66 ft to 82 ft; C too",
         "P1 at 85 ft, below its 66 ft to 82 ft",
@@ -96,7 +106,12 @@ def test_several_off_depth_are_one_situation_told_by_the_worst() -> None:
 
 @pytest.mark.parametrize("state", ["aboard", "going out", "coming in", "fish on", "unknown"])
 def test_only_a_line_that_fishes_is_judged(state: str) -> None:
-    wrong = {"rod_state": state, "depth_m": depth(3.0), "lure_speed_mps": speed(0.2), "conditions": ("line folding",)}
+    wrong = {
+        "rod_state": state,
+        "depth_m": depth(3.0),
+        "lure_speed_mps": speed(0.2),
+        "conditions": ("line folding",),
+    }
     assert texts(look({"C": wrong})) == []
 
 

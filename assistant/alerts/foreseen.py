@@ -1,0 +1,248 @@
+"""Rules on what the newest forecast says will be. Pure.
+
+A forecast that is old, or rests on what is in doubt, is not believed as one that is neither: the first says nothing,
+the second only cautions. A turn that is being steered may be one of deliberate curves until it has gone further than
+those do; until then only what nine of ten ways of ending it bring is told.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.ahead import words
+from assistant.ahead.manoeuvre import STOPS, Manoeuvre
+from assistant.ahead.outlook import Forecast, LineAhead, PairAhead
+from assistant.alerts.engine import Finding
+from assistant.alerts.look import Evidence, Look, Rule
+from assistant.messages import Priority
+from assistant.units import FOOT_M
+
+OLD_S = 20.0
+"""An older forecast says nothing: four times the period at which it is made."""
+ACT_S = 30.0
+"""Sooner than this there is time for one thing only: an alarm."""
+CURVES_RAD = math.radians(65.0)
+"""Judgement: deliberate curves go 20-30 degrees to either side, so from one to the next 60."""
+TOUCH_M, CROSS_M = 0.0, 0.5
+"""Judgement: a gap no larger is a touch; lines so near catch each other, their lures being as long."""
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """A forecast that may be judged: how old it is [s], which column of its bands counts when something is below."""
+
+    told: Forecast
+    age_s: float
+    sure: bool  # what is told must be so nine times of ten
+
+    def priority(self, urgent: Priority) -> Priority:
+        """As urgent as that, or a caution where the forecast rests on what is in doubt."""
+        return urgent if self.told.state == "ok" else "caution"
+
+    def first_s(self, excess: Array) -> float | None:
+        """Time from now at which something is first above 0 [s], 0 when it is; None: it never is."""
+        times = self.told.times_s
+        now = max(int(np.searchsorted(times, self.age_s, side="right")) - 1, 0)
+        rows = now + np.flatnonzero(excess[now:] > 0.0)
+        if not len(rows):
+            return None
+        k = int(rows[0])
+        if k == now:
+            return 0.0
+        before, after = float(excess[k - 1]), float(excess[k])
+        share = before / (before - after) if math.isfinite(before) else 1.0
+        return max(float(times[k - 1] + share * (times[k] - times[k - 1])) - self.age_s, 0.0)
+
+    def lasts_s(self, excess: Array) -> float:
+        """For how long it is so without a break, at the longest [s]."""
+        beyond, longest, run = excess > 0.0, 0.0, 0.0
+        for k in range(1, len(beyond)):
+            run = (
+                run + float(self.told.times_s[k] - self.told.times_s[k - 1])
+                if beyond[k - 1] and beyond[k]
+                else 0.0
+            )
+            longest = max(longest, run)
+        return longest
+
+    def low_side(self, rows: Array) -> Array:
+        """What is compared with a lower limit, of (K, 3) value, low, high."""
+        return rows[:, 2 if self.sure else 0]
+
+    def high_side(self, rows: Array) -> Array:
+        """What is compared with an upper limit."""
+        return rows[:, 1 if self.sure else 0]
+
+
+def ahead_of(look: Look) -> Ahead | None:
+    """The forecast, if it may be judged."""
+    told = look.outlook
+    if told is None or not 0.0 <= look.t_s - told.t_s <= OLD_S or told.state not in ("ok", "doubtful"):
+        return None
+    weaving = told.manoeuvre.under_way and _turned_rad(told.manoeuvre) < CURVES_RAD
+    return Ahead(told, look.t_s - told.t_s, weaving)
+
+
+def _turned_rad(steered: Manoeuvre) -> float:
+    """How far the turn being steered has gone: what its last stop is short of where that was."""
+    return math.radians(STOPS[-1][0]) - abs(steered.stops[-1].angle_rad)
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """A line that will be on the bottom in so many seconds; least_m: its least gap, below 0."""
+
+    line: LineAhead
+    in_s: float
+    least_m: float
+
+
+def touches(look: Look, ahead: Ahead, held: str) -> list[Touch]:
+    """Lines that will touch, the first one first; before it one told already, under `held` and its rod."""
+    found = []
+    for line in ahead.told.lines.values():
+        if not line.firm or line.bottom is None:
+            continue
+        limit = TOUCH_M + FOOT_M * (f"{held} {line.rod}" in look.held)
+        in_s = ahead.first_s(limit - ahead.low_side(line.bottom.gap_m))
+        if in_s is not None:
+            found.append(Touch(line, in_s, float(np.nanmin(line.bottom.gap_m[:, 0]))))
+    return sorted(found, key=lambda one: (f"{held} {one.line.rod}" not in look.held, one.in_s))
+
+
+def bottom(look: Look, rule: Rule) -> Iterator[Finding]:
+    """Lines that will touch the bottom or are on it: one situation, told by the first of them."""
+    ahead = ahead_of(look)
+    if ahead is None or ahead.told.kind == "fish":
+        return
+    found = touches(look, ahead, rule.name)
+    if not found:
+        return
+    first, rod = found[0], found[0].line.rod
+    units = look.config.boat.units
+    lift = _lift(look, first)
+    remedy = f": lift {words.shown(lift, 'm', units)}" if lift is not None else ""
+    say = f", lift {words.spoken(lift, 'm', units)}" if lift is not None else ""
+    if first.in_s <= 0.0:
+        text, said = f"{rod} on the bottom now{remedy}", f"{rod} on bottom{say}"
+    else:
+        seconds = f"{words.when(first.in_s):.0f}"
+        turn = " in this turn" if ahead.told.kind == "turn" else ""
+        text, said = (
+            f"{rod} on the bottom in {seconds} s{turn}{remedy}",
+            f"{rod} bottom in {seconds} seconds{say}",
+        )
+    if others := [one.line.rod for one in found[1:]]:
+        text += f"; then {', '.join(others)}"
+    yield rule.finding(
+        text,
+        tuple(one.line.rod for one in found),
+        f"{rule.name} {rod}",
+        said=said,
+        priority=ahead.priority("alarm" if first.in_s <= ACT_S else "warning"),
+        evidence=_gap_evidence(look, ahead, first),
+    )
+
+
+def _lift(look: Look, touch: Touch) -> float | None:
+    up_m = look.config.alerts.off_bottom_m - touch.least_m
+    return words.lift_m(look.lines[touch.line.rod], up_m, look.config.boat.units)
+
+
+def _gap_evidence(look: Look, ahead: Ahead, touch: Touch) -> Evidence:
+    assert touch.line.bottom is not None
+    least = touch.line.bottom.least
+    return {
+        "value": least.value, "low": least.low, "high": least.high, "limit": TOUCH_M, "unit": "m",
+        "in_s": touch.in_s, "age_s": ahead.age_s, "source": f"forecast: {ahead.told.manoeuvre.about}",
+        "cause": ahead.told.cause or touch.line.bottom.cause,
+    }  # fmt: skip
+
+
+def slowed(look: Look, rule: Rule) -> Iterator[Finding]:
+    """With a fish on: what slowing down for it puts on the bottom, with the speed that would not."""
+    ahead = ahead_of(look)
+    if ahead is None or ahead.told.kind != "fish":
+        return
+    found = touches(look, ahead, rule.name)
+    if not found:
+        return
+    first, rod, units = found[0], found[0].line.rod, look.config.boat.units
+    lift, hold = _lift(look, first), _hold(look, ahead, first)
+    shown = [f"lift {rod} {words.shown(lift, 'm', units)}"] if lift is not None else []
+    shown += [f"hold {words.shown(hold, 'm/s', units)}"] if hold is not None else []
+    heard = "lift" + (
+        f" or hold {words.shown(hold, 'm/s', units).partition(' ')[0]}" if hold is not None else ""
+    )
+    seconds = f"{words.when(first.in_s):.0f}"
+    now = first.in_s <= 0.0
+    text = f"{rod} on the bottom {'now' if now else f'in {seconds} s'}: {' or '.join(shown) or 'clear it'}"
+    order = ", ".join(one.line.rod for one in found)
+    yield rule.finding(
+        f"{text}; clear first: {order}" if len(found) > 1 else text,
+        tuple(one.line.rod for one in found),
+        f"{rule.name} {rod}",
+        said=f"{rod} {'on bottom now' if now else f'bottom {seconds} seconds'}, {heard}",
+        priority=ahead.priority("alarm" if first.in_s <= ACT_S else "warning"),
+        evidence=_gap_evidence(look, ahead, first),
+    )
+
+
+def _hold(look: Look, ahead: Ahead, touch: Touch) -> float | None:
+    """A speed that keeps the line off the bottom it would touch."""
+    now_mps, then_mps = look.boat.stw_mps.value, ahead.told.manoeuvre.speed_mps
+    if now_mps is None or then_mps is None:
+        return None
+    depths = touch.line.depth_m[:, 0]
+    deepest = float(np.nanmax(depths))
+    most_m = deepest + touch.least_m - look.config.alerts.off_bottom_m
+    return words.hold_mps(now_mps, then_mps, float(depths[0]), deepest, most_m, look.config.boat.units)
+
+
+def cross(look: Look, rule: Rule) -> Iterator[Finding]:
+    """Two lines that will come so near that they catch: one situation, told by the pair that does so first."""
+    ahead = ahead_of(look)
+    if ahead is None:
+        return
+    found = [pair for pair in ahead.told.pairs if _crosses(look, ahead, pair, rule.name)]
+    if not found:
+        return
+    first = min(found, key=lambda pair: (_pair_key(rule.name, pair) not in look.held, pair.gap.at_s))
+    one, other = first.rods
+    in_s = max(first.gap.at_s - ahead.age_s, 0.0)
+    seconds = f"{words.when(in_s):.0f}"
+    turn = ahead.told.kind == "turn"
+    text = f"{one} and {other} cross in {seconds} s, {look.shown(first.place_m[2], 'm')} down"
+    text += ": straightening keeps them apart" if turn else ": look at both lines"
+    if others := [" and ".join(pair.rods) for pair in found if pair is not first]:
+        text += f"; also {', '.join(others)}"
+    yield rule.finding(
+        text,
+        first.rods,
+        _pair_key(rule.name, first),
+        said=f"{one} and {other} cross in {seconds} seconds",
+        priority=ahead.priority("alarm" if in_s <= ACT_S else "warning"),
+        evidence={
+            "value": first.gap.value, "low": first.gap.low, "high": first.gap.high, "limit": CROSS_M, "unit": "m",
+            "in_s": in_s, "age_s": ahead.age_s, "source": f"forecast: {ahead.told.manoeuvre.about}",
+            "cause": ahead.told.cause,
+        },
+    )  # fmt: skip
+
+
+def _pair_key(name: str, pair: PairAhead) -> str:
+    return f"{name} {pair.rods[0]} {pair.rods[1]}"
+
+
+def _crosses(look: Look, ahead: Ahead, pair: PairAhead, name: str) -> bool:
+    """Whether both fish and will come too near; of lines that are nearest now the forecast says nothing new."""
+    limit = CROSS_M + FOOT_M * (_pair_key(name, pair) in look.held)
+    gap = pair.gap.high if ahead.sure else pair.gap.value
+    firm = all(ahead.told.lines[rod].firm for rod in pair.rods)
+    return firm and gap < limit and pair.gap.at_s > ahead.age_s

@@ -43,7 +43,9 @@ def line(rod: str, gap: Any = None, depth: Any = None, speed: Any = None) -> Lin
     bottom = None
     if gap is not None:
         k = int(gap[:, 0].argmin())
-        bottom = Bottom(gap, Worst(*gap[k].tolist(), float(TIMES_S[k])), 1.0)
+        bottom = Bottom(
+            gap, Worst(float(gap[k, 0]), float(gap[k, 1]), float(gap[k, 2]), float(TIMES_S[k])), 1.0
+        )
     return LineAhead(rod, True, depth, speed, depth, NOTHING, NOTHING, NOTHING, NOTHING, NOTHING, bottom)
 
 

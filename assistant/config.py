@@ -32,7 +32,7 @@ __all__ = ["ConfigError", "default_dir", "load"]
 MAX_FILES = 200  # per folder
 TOP_FILES = ("boat.toml", "spread.toml")
 REELS = "reels.toml"  # a boat's own; there is no packaged one
-BEYOND_BOAT = ("sources", "broker", "page_port", "outings")
+BEYOND_BOAT = ("sources", "broker", "page_port", "outings", "speak")
 """Keys of boat.toml that are fields of Config itself."""
 
 

@@ -172,6 +172,7 @@ BOAT_KEYS = (
     Key("deep_layer_depth_m", number(1.0, 200.0, "m"), "where it begins, the middle of the transition"),
     Key("deep_layer_scale_m", number(0.1, 50.0, "m"), "half the thickness of the transition"),
     Key("gravity_m_s2", number(9.7, 9.9, "m/s2"), "acceleration of free fall"),
+    Key("fish_speed_mps", number(0.2, 2.0, "m/s"), "through the water, to fight a fish at with way on"),
     Key(
         "fleas_mm_per_hour",
         lambda raw: raw,
@@ -181,6 +182,7 @@ BOAT_KEYS = (
     Key("sources", texts(r"[!-~]{1,200}", "a source such as udp:10110"), "when no --source is given"),
     Key("broker", BROKER, "when no --broker is given"),
     Key("outings", text(r"[^\x00-\x1f\x7f]{1,200}", "a folder, or none"), "where outings are kept"),
+    Key("speak", yes_or_no, "whether the boat's own computer speaks alerts"),
     Key("page_port", whole(1, 65535), "where the page is served when no --port is given"),
 )
 
@@ -258,6 +260,7 @@ SOURCE_KEY = Key(
 )
 
 ABOUT = Key("about", LINE_OF_TEXT, "what it is, in words", required=True)
+FAMILY = Key("family", LINE_OF_TEXT, "the same word in every file of what is made alike")
 SETTING_KEYS = (
     Key("setting_min", number(-10.0, 10.0), "lowest mark of the dial", required=True),
     Key("setting_max", number(-10.0, 10.0), "highest mark of the dial", required=True),

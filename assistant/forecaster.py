@@ -157,7 +157,7 @@ def answered(job: Job, state: SpreadState) -> Answer:
     if told is None:
         return Answer(None, b"", time.process_time() - begin_s)
     told = replace(told, kind=asked.kind, state=asked.state, cause=asked.cause)
-    body = to_json(forecast_object(told))
+    body = to_json(forecast_object(told, state.rigged.config.boat.units))
     return Answer(as_input(told), body, time.process_time() - begin_s)
 
 

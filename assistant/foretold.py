@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.ahead.headline import headline
 from assistant.ahead.outlook import Forecast, LineAhead, PairAhead, Worst
 from assistant.ahead.recorded import instants
 from assistant.payloads import Json, rounded
@@ -16,15 +17,19 @@ DIGITS = 4
 MOST_PAIRS = 8
 
 
-def forecast_object(told: Forecast) -> Json:
-    """All of it but age and mode, which belong to the moment of sending."""
+def forecast_object(told: Forecast, units: str) -> Json:
+    """All of it but age and mode, which belong to the moment of sending; the sentence in the crew's units."""
     kept = instants(told.times_s, INSTANTS_S)
+    top = headline(told, units)
     return {
         "t_s": round(told.t_s, 3),
         "kind": told.kind,
         "about": told.manoeuvre.about,
         "state": told.state,
         "cause": told.cause,
+        "sentence": top.text,
+        "said": top.said,
+        "worst": {"rod": top.rod, "at_s": rounded(top.at_s, DIGITS)},
         "times_s": [round(float(told.times_s[k]), 2) for k in kept],
         "rods": {name: _line(line, kept) for name, line in told.lines.items()},
         "pairs": [_pair(pair) for pair in told.pairs[:MOST_PAIRS]],

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from assistant.ahead.following import Question, stop_for_fish
 from assistant.ahead.forecast import AFTER_S, MOST_S
 from assistant.ahead.manoeuvre import STRAIGHT_ON, planned, slowed
+from assistant.units import LENGTHS_M, SPEEDS_MPS, split_quantity
 
 SIDES = {"port": -1.0, "starboard": 1.0}
 WORDS = (*SIDES, "straight", "fish")
@@ -20,7 +21,7 @@ MOST_DEG = 360.0
 RATES_DEG_S = (0.1, 20.0)
 USUAL_DEG_S = 2.0
 RADII_M = (3.0, 1000.0)
-SPEEDS_MPS = (0.2, 4.0)
+SPEED_RANGE_MPS = (0.2, 4.0)
 DEG = math.pi / 180.0
 
 
@@ -49,7 +50,7 @@ def question(
     if side not in WORDS:
         raise Unclear(f"{side[:60]!r}: want one of {', '.join(WORDS)}")
     if speed_mps is not None:
-        _within("speed", speed_mps, SPEEDS_MPS, "m/s")
+        _within("speed", speed_mps, SPEED_RANGE_MPS, "m/s")
     if side not in SIDES:
         return _straight(side, degrees, rate_deg_s, radius_m, speed_mps, fish_speed_mps)
     if degrees is None:
@@ -104,12 +105,27 @@ def _within(name: str, value: float, limits: tuple[float, float], unit: str) -> 
         raise Unclear(f"{name} {value:g}: want {limits[0]:g} to {limits[1]:g} {unit}".rstrip())
 
 
-def numbers(asked: Mapping[str, str], name: str) -> float | None:
-    """A plain number of a query; None where it is not given.
+def of_query(asked: Mapping[str, str], now_mps: float, fish_speed_mps: float) -> Question:
+    """The manoeuvre that a query asks for, by names as above; a radius and a speed are texts with their units.
 
     Raises:
-        Unclear: it is none.
+        Unclear: anything wrong with it.
     """
+    if odd := set(asked) - {"side", "degrees", "rate", "radius", "speed"}:
+        raise Unclear(f"{sorted(odd)[0][:60]!r}: want side, degrees, rate, radius, speed")
+    return question(
+        asked.get("side", ""),
+        _number(asked, "degrees"),
+        _number(asked, "rate"),
+        _quantity(asked, "radius", LENGTHS_M),
+        _quantity(asked, "speed", SPEEDS_MPS),
+        now_mps=now_mps,
+        fish_speed_mps=fish_speed_mps,
+    )
+
+
+def _number(asked: Mapping[str, str], name: str) -> float | None:
+    """A plain number of a query; None where it is not given."""
     text = asked.get(name, "")
     if not text:
         return None
@@ -117,3 +133,15 @@ def numbers(asked: Mapping[str, str], name: str) -> float | None:
         return float(text)
     except ValueError:
         raise Unclear(f"{name} {text[:60]!r}: want a number") from None
+
+
+def _quantity(asked: Mapping[str, str], name: str, units: Mapping[str, float]) -> float | None:
+    """A number with its unit, in SI; None where it is not given."""
+    text = asked.get(name, "")
+    if not text:
+        return None
+    try:
+        number, unit = split_quantity(text[:60], units)
+    except ValueError:
+        raise Unclear(f"{name} {text[:60]!r}: want a number with its unit ({', '.join(units)})") from None
+    return number * units[unit]

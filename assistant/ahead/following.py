@@ -15,10 +15,6 @@ from assistant.ahead.steering import Helm, manoeuvre_of, watched
 from assistant.lines.motion import Motion
 from assistant.messages import STATES, BoatState, Estimate, OutlookKind, RodState, State
 
-FISH_SPEED_MPS = 0.54
-"""1.2 mph: slow enough to fight a fish, with way on so that the other lines keep off each other. Common practice, no
-source; `fish_speed` of boat.toml.
-"""
 SLOW_ENOUGH = 1.1
 """A boat at this share of that speed has slowed: from there on it is forecast as it goes."""
 FORECAST_STATES = ("ok", "doubtful")
@@ -66,7 +62,7 @@ def turning(now: Followed) -> bool:
 
 
 def question_of(
-    now: Followed, boat: BoatState, rod_states: Iterable[RodState], fish_speed_mps: float = FISH_SPEED_MPS
+    now: Followed, boat: BoatState, rod_states: Iterable[RodState], fish_speed_mps: float
 ) -> Question | None:
     """What the boat does now; with a fish on, of slowing down for it. None while speed or heading is not known."""
     state, cause = _worth(boat)
@@ -79,7 +75,7 @@ def question_of(
     return Question("straight" if manoeuvre is STRAIGHT_ON else "turn", manoeuvre, state, cause)
 
 
-def stop_for_fish(speed_mps: float = FISH_SPEED_MPS) -> Manoeuvre:
+def stop_for_fish(speed_mps: float) -> Manoeuvre:
     """Slow down for a fish, with way on."""
     return slowed(speed_mps, "slowing for a fish")
 

@@ -1,0 +1,222 @@
+"""Forecasts beside the live steps: when one is due, what it is asked, who gets it; and what-ifs, in between.
+
+The live step only leaves its newest state here and takes the newest forecast along; it never waits. One question is
+with the forecasting process at a time. Where a board is slow the interval grows, so that forecasts take half a core at
+most; their age is shown.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from assistant.ahead.asked import Unclear, of_query
+from assistant.ahead.following import Followed, Question, followed, question_of, turning
+from assistant.ahead.learning import Learned
+from assistant.configured import Config
+from assistant.forecaster import Answer, Forecaster, ForecasterError, Job
+from assistant.messages import BoatState, Inputs, Mode, Outlook
+from assistant.payloads import Json
+from assistant.pipeline import FlowState
+from assistant.web.settings import Refused
+
+TURNING_EVERY_S, EVERY_S = 1.0, 5.0
+BUSY = 2.0  # times what a forecast took is the least interval
+ANSWER_S = 60.0  # a process that does not answer is ended; the first answer of a new one takes seconds
+RETRY_S = 5.0
+MOST_WAITING = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Foretold:
+    """The newest forecast, ready to be sent."""
+
+    seq: int
+    t_s: float
+    body: bytes  # JSON object
+    took_s: float  # CPU
+
+
+class Lookahead:
+    """What the daemon has of it: `step` and `into` with each step, `run` as one task.
+
+    Args:
+        config, seed: of the live flow; mode: goes with every payload; now_s: t_s [s] of now.
+        publish: called with each new forecast's payload. known: what was learned of the boat before.
+        keep: called with what is known of it after each turn.
+    """
+
+    def __init__(
+        self,
+        config: Config,
+        mode: Mode,
+        now_s: Callable[[], float],
+        publish: Callable[[bytes], None],
+        known: Learned | None = None,
+        keep: Callable[[Learned], None] = lambda known: None,
+        seed: int = 0,
+    ) -> None:
+        self._config, self._mode, self._now_s, self._publish, self._keep = config, mode, now_s, publish, keep
+        self._forecaster = Forecaster(config, seed)
+        self._seed = seed
+        self._followed = Followed(learned=known or Learned())
+        self._flow: FlowState | None = None
+        self._boat: BoatState | None = None
+        self._fish_on = False
+        self._due_s = 0.0
+        self._wake = asyncio.Event()
+        self._asked: deque[tuple[Question, asyncio.Future[bytes]]] = deque()
+        self._outlook: Outlook | None = None  # not yet taken by a step
+        self._every_s = EVERY_S
+        self._reason = "not yet"
+        self.newest: Foretold | None = None
+        self.took_s: list[float] = []  # CPU time of each of this run's forecasts
+
+    def into(self, inputs: Inputs) -> Inputs:
+        """The step's inputs with the newest forecast, if there is one since the last step."""
+        outlook, self._outlook = self._outlook, None
+        return inputs if outlook is None else replace(inputs, outlook=outlook)
+
+    def step(self, flow: FlowState, boat: BoatState | None) -> None:
+        """Take note of the live state; boat: where a Frame was made. Never waits."""
+        _, stw, heading = flow.boat.steering
+        spread, before = flow.lines.spread, self._followed
+        self._followed = followed(before, spread.t_s, stw, heading, spread.motion, boat)
+        self._flow, self._boat = flow, boat or self._boat
+        fish_on = any(rod.rod_state == "fish on" for rod in spread.rods)
+        if turning(self._followed) != turning(before) or fish_on != self._fish_on:
+            self._due_s = 0.0
+        self._fish_on = fish_on
+        if self._followed.learned.turns > before.learned.turns:
+            self._keep(self._followed.learned)
+        if self._asked or self._now_s() >= self._due_s:
+            self._wake.set()
+
+    async def run(self) -> None:
+        """Forecast and answer until cancelled."""
+        try:
+            while True:
+                await self._wake.wait()
+                self._wake.clear()
+                while self._asked:
+                    await self._answer(*self._asked.popleft())
+                if self._now_s() >= self._due_s:
+                    await self._forecast()
+        finally:
+            self._forecaster.stop()
+
+    async def what_if(self, asked: Mapping[str, str]) -> bytes:
+        """The answer to a question typed or tapped, as a forecast's JSON object.
+
+        Raises:
+            Refused: it makes no sense; or nothing can be said now, and why.
+        """
+        boat = self._boat
+        if boat is None or boat.stw_mps.value is None:
+            raise Refused(503, f"no forecast: {self._reason or 'no water speed'}")
+        try:
+            question = of_query(asked, boat.stw_mps.value, self._config.boat.fish_speed_mps)
+        except Unclear as unclear:
+            raise Refused(422, str(unclear)) from None
+        if len(self._asked) >= MOST_WAITING:
+            raise Refused(503, "too many questions at once: ask again")
+        future: asyncio.Future[bytes] = asyncio.get_running_loop().create_future()
+        self._asked.append((question, future))
+        self._wake.set()
+        return await future
+
+    def payload(self) -> bytes | None:
+        """The newest forecast with its age; None while there is none."""
+        newest = self.newest
+        return None if newest is None else self._with_age(newest)
+
+    def status(self) -> Json:
+        """How it goes, to be shown: state is empty when all is well."""
+        newest = self.newest
+        return {
+            "seq": 0 if newest is None else newest.seq,
+            "age_s": None if newest is None else round(self._now_s() - newest.t_s, 2),
+            "every_s": round(self._every_s, 2),
+            "state": self._reason,
+            "starts": self._forecaster.starts,
+        }
+
+    def words(self) -> str:
+        """The same in one line."""
+        return f"forecast: {self._reason}" if self._reason else "forecasts are made"
+
+    def _with_age(self, told: Foretold) -> bytes:
+        head = b'{"mode":"%s","seq":%d,"age_s":%.2f,"every_s":%.2f,"took_s":%.3f,' % (
+            self._mode.encode(), told.seq, max(self._now_s() - told.t_s, 0.0), self._every_s, told.took_s,
+        )  # fmt: skip
+        return head + told.body[1:]
+
+    async def _ask(self, question: Question) -> Answer:
+        """Put one question about the lines as they are now."""
+        assert self._flow is not None
+        now = self._followed
+        job = Job(question, now.learned.response(), now.soundings, self._seed)
+        try:
+            async with asyncio.timeout(ANSWER_S):
+                return await asyncio.to_thread(self._forecaster.ask, job, self._flow.lines.spread)
+        except TimeoutError:
+            self._forecaster.stop()
+            raise ForecasterError("the forecasting process does not answer") from None
+
+    async def _forecast(self) -> None:
+        """The forecast that is due."""
+        begin_s = self._now_s()
+        wanted_s = TURNING_EVERY_S if turning(self._followed) else EVERY_S
+        self._due_s = begin_s + wanted_s
+        if self._flow is None or self._boat is None:
+            return
+        question = question_of(
+            self._followed,
+            self._boat,
+            (rod.rod_state for rod in self._flow.lines.spread.rods),
+            self._config.boat.fish_speed_mps,
+        )
+        if question is None:
+            self._reason = (
+                self._boat.stw_mps.cause or self._boat.heading_rad.cause or "no water speed or heading"
+            )
+            return
+        try:
+            answer = await self._ask(question)
+        except ForecasterError as error:
+            self._reason, self._due_s = str(error), self._now_s() + RETRY_S
+            return
+        self._every_s = max(wanted_s, BUSY * (self._now_s() - begin_s))
+        if self._due_s:  # else something began meanwhile: at once again
+            self._due_s = begin_s + self._every_s
+        if answer.outlook is None:
+            self._reason = "no water speed or heading"
+            return
+        self._take(answer, answer.outlook)
+
+    def _take(self, answer: Answer, outlook: Outlook) -> None:
+        self._reason = ""
+        self.took_s.append(answer.took_s)
+        seq = 1 if self.newest is None else self.newest.seq + 1
+        self.newest = Foretold(seq, outlook.t_s, answer.body, answer.took_s)
+        self._outlook = outlook
+        self._publish(self._with_age(self.newest))
+
+    async def _answer(self, question: Question, future: asyncio.Future[bytes]) -> None:
+        """A what-if."""
+        if future.done():  # whoever asked has gone
+            return
+        try:
+            answer = await self._ask(question)
+        except ForecasterError as error:
+            if not future.done():
+                future.set_exception(Refused(503, str(error)))
+            return
+        if future.done():
+            return
+        if answer.outlook is None:
+            future.set_exception(Refused(503, "no forecast: no water speed or heading"))
+        else:
+            future.set_result(self._with_age(Foretold(0, answer.outlook.t_s, answer.body, answer.took_s)))

@@ -150,7 +150,10 @@ def _take_ground(state: EstimatorState) -> EstimatorState:
         other = _chosen(state, "course")
         course = other[1] if other is not None else None
     cog = course.value if course is not None and abs(course.t_s - track.t_s) <= 1.5 else None
-    return state._replace(ground=grounds.fix(old, track.t_s, track.value, cog), ground_key=key)
+    ground = grounds.fix(old, track.t_s, track.value, cog)
+    if ground is not None:
+        ground = ground._replace(lag_s=max(0.0, state.config.course_lag_s))
+    return state._replace(ground=ground, ground_key=key)
 
 
 def _take_compass(state: EstimatorState, accepted: Sequence[Accepted]) -> EstimatorState:
@@ -174,12 +177,14 @@ def _take_log(state: EstimatorState, accepted: Sequence[Accepted], t_s: float) -
         return state
     log = state.log if key == state.log_key else None
     heard = [item.reading for item in accepted if (item.reading.quantity, item.reading.source) == key]
-    track, factor = state.tracks[key], state.config.speed_log_factor
+    track = state.tracks[key]
     hints = _hints(state, t_s) if heard or log is None else Hints()
     for reading in heard:
-        log = speed.read(log, reading.t_s, reading.value * factor, hints)
+        log = speed.read(log, reading.t_s, speed.true_mps(reading.value, state.config), hints)
     if log is None:  # a new source speaks: start from its last word
-        log = speed.read(None, track.t_s, track.value * factor, hints)
+        log = speed.read(None, track.t_s, speed.true_mps(track.value, state.config), hints)
+    if state.config.speed_log_sigma is not None:
+        log = log._replace(factor_sigma=state.config.speed_log_sigma)
     if log.stuck and log.proven_s < speed.PROVEN_S:  # all it ever taught of the current was wrong
         state = state._replace(current=None)
     return state._replace(log=log, log_key=key)
@@ -197,8 +202,8 @@ def _hints(state: EstimatorState, t_s: float) -> Hints:
     crabwise = False
     pair = _chosen(state, "heading")
     if state.compass is not None and ground.course is not None and pair is not None:
-        course, _ = turning.angle_at(ground.course, t_s)
-        angle, _ = turning.angle_at(state.compass, t_s)
+        course, _ = turning.angle_at(ground.course, t_s, ground.lag_s)
+        angle, _ = turning.angle_at(state.compass, t_s, _compass_lag_s(state))
         true = angle + _correction(state, pair[0], angle)[0]
         crabwise = pair[1].age_state(t_s) in FRESH and abs(wrap_pi(course - true)) > headings.CROSS_ANGLE
     return Hints(ground.speed_mps, expected, sigma, crabwise)
@@ -212,10 +217,13 @@ def _correction(state: EstimatorState, key: Key, angle_rad: float) -> tuple[floa
         key,
         variation[1] if variation else None,
         state.model.value_rad if state.model else None,
-        config.variation_deg,
-        config.compass_offset_deg,
+        config,
     )
     return add + headings.deviation_rad(key, angle_rad, config.compass_deviation), sigma, words, known
+
+
+def _compass_lag_s(state: EstimatorState) -> float:
+    return max(0.0, -state.config.course_lag_s)
 
 
 def _heading(state: EstimatorState, t_s: float) -> tuple[Estimate, EstimatorState]:
@@ -225,13 +233,14 @@ def _heading(state: EstimatorState, t_s: float) -> tuple[Estimate, EstimatorStat
     estimate: Estimate | None = None
     compass = state.compass
     if pair is not None and compass is not None:
-        angle, _ = turning.angle_at(compass, t_s)
+        lag_s = _compass_lag_s(state)
+        angle, _ = turning.angle_at(compass, t_s, lag_s)
         correction = _correction(state, pair[0], angle)
         raw = angle + correction[0]
         fresh = pair[1].age_state(t_s) in FRESH
         crossed = headings.cross_check(state.crossed, t_s, raw if fresh else None, ground, state.current)
         state = state._replace(crossed=crossed)
-        estimate = headings.from_compass(compass, *pair, correction, state.crossed.raised, t_s)
+        estimate = headings.from_compass(compass, *pair, correction, state.crossed.raised, t_s, lag_s)
         if fresh and not pair[1].frozen:
             return estimate, state
     why = "compass frozen" if pair is not None and pair[1].frozen else "no compass"

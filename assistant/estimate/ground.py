@@ -35,6 +35,7 @@ class Ground(NamedTuple):
     cog_t_s: float = -math.inf
     course: Turning | None = None
     waiting: tuple[float, float] | None = None  # (north, east) of a fix that jumped
+    lag_s: float = 0.0  # how far its course trails the compass
 
     def sigma_mps(self) -> float:
         """Sigma of the smoothed speed, and of each component of the vector [m/s]."""
@@ -96,7 +97,7 @@ def minus(ground: Ground, t_s: float, north_mps: float, east_mps: float) -> tupl
     """Ground velocity at t_s less a (north, east) velocity [m/s]: its length and both components."""
     north, east = ground.north_mps, ground.east_mps
     if ground.course is not None:  # the course filter follows a turn, the averaged vector lags behind
-        angle, _ = turning.angle_at(ground.course, t_s)
+        angle, _ = turning.angle_at(ground.course, t_s, ground.lag_s)
         north, east = ground.speed_mps * math.cos(angle), ground.speed_mps * math.sin(angle)
     north, east = north - north_mps, east - east_mps
     return math.hypot(north, east), north, east

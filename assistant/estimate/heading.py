@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from assistant.configured import BoatConfig
 from assistant.estimate import ground as grounds
 from assistant.estimate import turning
 from assistant.estimate.current import AVERAGE_S, KEEP_S, Current
@@ -71,7 +72,7 @@ def contradicted(t_s: float, heading_rad: float, ground: Ground, current: Curren
     """Whether the heading cannot be where the boat goes: by course less a known current, else by course alone."""
     if ground.course is None:
         return False
-    course_rad, course_sigma = turning.angle_at(ground.course, t_s)
+    course_rad, course_sigma = turning.angle_at(ground.course, t_s, ground.lag_s)
     if ground.speed_mps > CROSS_MPS and abs(wrap_pi(heading_rad - course_rad)) > CROSS_ANGLE:
         return True
     if current is None or t_s - current.t_s > KEEP_S or current.learned_s < AVERAGE_S:
@@ -86,22 +87,24 @@ def contradicted(t_s: float, heading_rad: float, ground: Ground, current: Curren
 
 
 def to_true(
-    key: Key, variation: Track | None, model_rad: float | None, config_deg: float | None, offset_deg: float
+    key: Key, variation: Track | None, model_rad: float | None, config: BoatConfig
 ) -> tuple[float, float, str, bool]:
     """What to add to a compass reading [rad], its sigma [rad], the words for the source, variation known.
 
     The variation is the sentence's, else the World Magnetic Model's, else the configured one.
     """
-    offset = offset_deg * DEG
+    offset = config.compass_offset_deg * DEG
+    own = DEVIATION_SIGMA if config.compass_sigma_deg is None else config.compass_sigma_deg * DEG
     if key[0] == "heading_true_rad":
-        return offset, DEVIATION_SIGMA, "", True
+        return offset, own, "", True
     if variation is not None:
-        return offset + variation.value, _with("sentence"), "+var(sentence)", True
+        return offset + variation.value, math.hypot(own, VARIATION_SIGMA["sentence"]), "+var(sentence)", True
     if model_rad is not None:
-        return offset + model_rad, _with("model"), "+var(model)", True
-    if config_deg is not None:
-        return offset + config_deg * DEG, _with("config"), "+var(config)", True
-    return offset, _with("unknown"), ", variation unknown", False
+        return offset + model_rad, math.hypot(own, VARIATION_SIGMA["model"]), "+var(model)", True
+    if config.variation_deg is not None:
+        with_config = math.hypot(own, VARIATION_SIGMA["config"])
+        return offset + config.variation_deg * DEG, with_config, "+var(config)", True
+    return offset, math.hypot(own, VARIATION_SIGMA["unknown"]), ", variation unknown", False
 
 
 def deviation_rad(key: Key, angle_rad: float, table: tuple[tuple[float, float], ...]) -> float:
@@ -115,10 +118,6 @@ def deviation_rad(key: Key, angle_rad: float, table: tuple[tuple[float, float], 
     return (first + (second - first) * (at - low) / (high - low)) * DEG
 
 
-def _with(kind: str) -> float:
-    return math.hypot(DEVIATION_SIGMA, VARIATION_SIGMA[kind])
-
-
 def from_compass(
     compass: Turning,
     key: Key,
@@ -126,9 +125,10 @@ def from_compass(
     correction: tuple[float, float, str, bool],
     crossed: bool,
     t_s: float,
+    lag_s: float = 0.0,
 ) -> Estimate:
-    """True heading from the filtered compass."""
-    angle, random_sigma = turning.angle_at(compass, t_s)
+    """True heading from the filtered compass, which trails by lag_s [s]."""
+    angle, random_sigma = turning.angle_at(compass, t_s, lag_s)
     add, fixed_sigma, words, known = correction
     state: State = track.age_state(t_s)
     cause = ""
@@ -150,7 +150,7 @@ def from_course(
     if heard is None or heard[0].course is None or heard[0].speed_mps < STAND_IN_MPS:
         return NEVER
     ground, state = heard[0], worst(heard[1], "doubtful")
-    course_rad, course_sigma = turning.angle_at(heard[0].course, t_s)
+    course_rad, course_sigma = turning.angle_at(heard[0].course, t_s, heard[0].lag_s)
     age_s, why = t_s - ground.t_s, f"{why}: heading from course"
     angle, source = course_rad, "course over ground"
     crab = math.atan2(UNKNOWN_CURRENT_MPS, ground.speed_mps)

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from assistant.configured import BoatConfig
 from assistant.units import KNOT_MPS
 
 SLOW_S = 5.0
@@ -61,6 +62,7 @@ class Log(NamedTuple):
     usual_mps: float | None = None  # the slow average over USUAL_S, while nothing is suspected
     turned: bool = False  # the wheel has turned since it was switched on
     idle: bool = False  # it never has, and the boat moves as one adrift does, but ahead
+    factor_sigma: float = FACTOR_SIGMA
 
     def sigma_mps(self) -> float:
         """Sigma of the slow average [m/s], its lag and the log's own error included."""
@@ -70,7 +72,7 @@ class Log(NamedTuple):
 
     def fixed_sigma_mps(self) -> float:
         """The part of it no averaging removes [m/s]."""
-        return math.hypot(FACTOR_SIGMA * self.slow_mps, ZERO_SIGMA_MPS)
+        return math.hypot(self.factor_sigma * self.slow_mps, ZERO_SIGMA_MPS)
 
 
 class Hints(NamedTuple):
@@ -80,6 +82,23 @@ class Hints(NamedTuple):
     expected_mps: float | None = None  # speed of ground minus last known current
     expected_sigma_mps: float = 0.0
     crabwise: bool = False  # course and heading differ: more likely adrift than under way
+
+
+def true_mps(reading_mps: float, config: BoatConfig) -> float:
+    """What a reading of the log means [m/s]: by its factor, or by the factor at that reading where calibrated."""
+    curve = config.speed_log_curve
+    if not curve:
+        return config.speed_log_factor * reading_mps
+    (low, factor), (high, last) = curve[0], curve[-1]
+    if reading_mps >= high:
+        return last * reading_mps
+    for reading, next_factor in curve[1:]:
+        if low < reading_mps < reading:
+            factor += (next_factor - factor) * (reading_mps - low) / (reading - low)
+            break
+        if reading_mps >= reading:
+            low, factor = reading, next_factor
+    return factor * reading_mps
 
 
 def read(old: Log | None, t_s: float, speed_mps: float, hints: Hints) -> Log:

@@ -83,9 +83,9 @@ def correct_rate(old: Turning, rate_radps: float, variance: float) -> Turning:
     )
 
 
-def angle_at(state: Turning, t_s: float) -> tuple[float, float]:
-    """Angle [rad] in [0, 2 pi) and its random sigma [rad] at t_s >= the last reading."""
-    ahead_s = min(t_s - state.t_s, AHEAD_S)
+def angle_at(state: Turning, t_s: float, lag_s: float = 0.0) -> tuple[float, float]:
+    """Angle [rad] in [0, 2 pi) and its random sigma [rad] at t_s >= the last reading; lag_s: of the sensor."""
+    ahead_s = min(t_s - state.t_s, AHEAD_S) + lag_s
     late_s = max(0.0, t_s - state.t_s - AHEAD_S)
     variance = state.p_aa + 2.0 * ahead_s * state.p_ar + ahead_s * ahead_s * state.p_rr
     drift = late_s * math.sqrt(state.p_rr + state.rate_radps**2)

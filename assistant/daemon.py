@@ -22,7 +22,8 @@ from assistant.errors import OptionError
 from assistant.inbox import SENSOR_TOPIC, Inbox
 from assistant.intake import Intake, open_intake, replayed_file
 from assistant.locate import STEP_S
-from assistant.messages import Frame, Inputs, Mode, Sentence
+from assistant.lookahead import looking_ahead
+from assistant.messages import BoatState, Frame, Inputs, Mode, Sentence
 from assistant.meter import Meter
 from assistant.outings import logbook, store
 from assistant.outings.happened import EVENT_TOPIC, Happened
@@ -113,6 +114,7 @@ class Daemon:
         self._state = pipeline.initial(config, mode)
         self._recorder = logbook.begun(options.outings, config, mode)
         self._happened = Happened(config.rods, config.bodies, self._inbox, self._recorder, self._now_s)
+        self._ahead = looking_ahead(config, mode, self._now_s, self._foretold, options.outings, say)
         heard = {SENSOR_TOPIC: self._inbox.sensor, EVENT_TOPIC: self._happened.heard}
         self._publisher = Publisher(options.broker, config.boat.id, self._loop.time, heard)
         self._page = PageServer(
@@ -127,7 +129,12 @@ class Daemon:
             on_note=self._inbox.typed,
             on_event=self._happened.asked,
             kinds=notes.offered(),
+            foreteller=self._ahead,
         )
+
+    def _foretold(self, payload: bytes) -> None:
+        """Hand out a new forecast."""
+        self._publisher.offer({"forecast": (payload, False, 0)})
 
     def _now_s(self) -> float:
         return self._loop.time() - self._start_s
@@ -154,6 +161,7 @@ class Daemon:
                 tasks.create_task(self._steps(), name="steps"),
                 tasks.create_task(self._watch(), name="watch"),
                 tasks.create_task(self._probe(), name="probe"),
+                tasks.create_task(self._ahead.run(), name="ahead"),
             ]
             others += [tasks.create_task(task, name=name) for name, task in self._intake.tasks().items()]
             await self._stopped()
@@ -187,14 +195,17 @@ class Daemon:
             due_s = tick * STEP_S
             await asyncio.sleep(max(0.0, due_s - self._now_s()))
             self._meter.stepped(self._now_s() - due_s)
-            inputs = self._inbox.into(self._intake.take(tick))
+            inputs = self._ahead.into(self._inbox.into(self._intake.take(tick)))
             self._fresh += len(inputs.sentences)
             self._recorder.step(inputs, framed=tick % PUBLISH_EVERY == 0)
             if tick % PUBLISH_EVERY:
                 self._state = await beside(partial(pipeline.advance, self._state, inputs))
+                self._ahead.step(self._state, None)
             else:
                 self._state, frame = await beside(partial(pipeline.step, self._state, inputs))
-                self._publish(frame, due_s)
+                boat = locate.boat_now(self._state.boat)
+                self._publish(frame, boat, due_s)
+                self._ahead.step(self._state, boat)
             tick += 1
 
     async def _probe(self) -> None:
@@ -204,12 +215,12 @@ class Daemon:
             await asyncio.sleep(PROBE_S)
             self._meter.woke(self._now_s() - due_s)
 
-    def _publish(self, frame: Frame, due_s: float) -> None:
+    def _publish(self, frame: Frame, boat: BoatState, due_s: float) -> None:
         """Hand the frame out; its sentences came before its instant `due_s`: latency counts from there."""
         self._publisher.offer(payloads.topic_messages(frame))
         limits = {rod: line.limited_by.get("depth_m", "") for rod, line in frame.lines.items()}
-        causes = locate.causes(locate.boat_now(self._state.boat))
-        self._page.offer(frame, {"status": self._status(), "causes": causes, "limits": limits})
+        extras = {"causes": locate.causes(boat), "limits": limits, "ahead": self._ahead.status()}
+        self._page.offer(frame, {"status": self._status(), **extras})
         self._happened.before.add(frame)
         self._meter.published([self._now_s() - due_s] * self._fresh)
         self._fresh = 0
@@ -234,6 +245,7 @@ class Daemon:
             now = {str(s["url"]): f"{s['state']} {s['error']}".strip() for s in self._intake.status()}
             now[self._publisher.status.broker] = _broker_words(self._publisher.status)
             now["outing"] = logbook.words(self._recorder.status)
+            now["ahead"] = self._ahead.words()
             for name, words in now.items():
                 if said.get(name) != words:
                     say(f"{name}: {words}")
@@ -259,6 +271,7 @@ class Daemon:
             "event_loop_late_ms": self._meter.late_ms(),
             "worst_late_ms": round(1000.0 * self._meter.worst_late_s, 1),
             "published": self._publisher.status.published,
+            "forecasts": self._ahead.summary(),
             "outing": logbook.shown(self._recorder.status),
         }
 

@@ -11,13 +11,16 @@ import asyncio
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 
+from assistant import response_file
 from assistant.ahead.asked import Unclear, of_query
 from assistant.ahead.following import Followed, Question, followed, question_of, turning
 from assistant.ahead.learning import Learned
 from assistant.configured import Config
 from assistant.forecaster import Answer, Forecaster, ForecasterError, Job
 from assistant.messages import BoatState, Inputs, Mode, Outlook
+from assistant.meter import quantile
 from assistant.payloads import Json
 from assistant.pipeline import FlowState
 from assistant.web.settings import Refused
@@ -143,6 +146,15 @@ class Lookahead:
             "starts": self._forecaster.starts,
         }
 
+    def summary(self) -> Json:
+        """For the end of a run: how many, CPU time of one, and how often the process was started."""
+        took = {name: quantile(self.took_s, share) for name, share in (("p50", 0.5), ("max", 1.0))}
+        return {
+            "made": len(self.took_s),
+            "took_ms": {name: None if v is None else round(1000.0 * v) for name, v in took.items()},
+            "starts": self._forecaster.starts,
+        }
+
     def words(self) -> str:
         """The same in one line."""
         return f"forecast: {self._reason}" if self._reason else "forecasts are made"
@@ -220,3 +232,28 @@ class Lookahead:
             future.set_exception(Refused(503, "no forecast: no water speed or heading"))
         else:
             future.set_result(self._with_age(Foretold(0, answer.outlook.t_s, answer.body, answer.took_s)))
+
+
+def looking_ahead(
+    config: Config,
+    mode: Mode,
+    now_s: Callable[[], float],
+    publish: Callable[[bytes], None],
+    outings: Path | None,
+    say: Callable[[str], None],
+) -> Lookahead:
+    """Forecasts by what is known of the boat; what more is learned is kept beside the outings, if there are any."""
+    if outings is None:
+        return Lookahead(config, mode, now_s, publish)
+    file = response_file.file_of(outings, config.boat.id)
+
+    def write(known: Learned) -> None:
+        try:
+            response_file.write(file, known)
+        except OSError as error:
+            say(f"{file}: {error.strerror}")
+
+    def keep(known: Learned) -> None:
+        asyncio.get_running_loop().run_in_executor(None, write, known)  # nobody waits for the disk
+
+    return Lookahead(config, mode, now_s, publish, response_file.read(file), keep)

@@ -2,6 +2,7 @@
 
 GET  /             the page and its parts (FILES)        GET /events   the newest state, as it comes
 GET  /api/frame    the newest frame                      POST /api/setting  {"rod": NAME, FIELD: VALUE}
+GET  /api/forecast the newest forecast, or a what-if (ahead.py)
                                                          POST /api/note     {"rod": NAME, "kind": K, "value": V}
                                                          POST /api/alert    {"do": "acknowledge", "key": KEY}
                                                          POST /api/event    {"rod": NAME, "kind": K, "value": V}
@@ -32,6 +33,7 @@ from assistant.messages import AlertAction, Frame, LineSetting
 from assistant.payloads import Json, frame_object, frame_payload, shapes_object, to_json
 from assistant.units import DISPLAY_UNITS
 from assistant.web.actions import parse_action
+from assistant.web.ahead import AskAhead, Foreteller
 from assistant.web.events import SEND_BUFFER_BYTES, EventStream, Newest
 from assistant.web.guard import LOCAL_NAMES, Guard, allowed_hosts, is_loopback
 from assistant.web.settings import MAX_BODY_BYTES, Refused, limits_of, parse_setting
@@ -95,6 +97,7 @@ class PageServer:
         on_action: called with each checked AlertAction.
         on_note: called with the body of each note; raises Refused. None: notes are not taken.
         kinds: what may be noted, for the form: {word: {"words": [...], "unit": SI unit}}.
+        foreteller: who makes forecasts, if anybody does.
         host: the address to listen on; loopback unless the network is meant to see the page.
         names: host names besides the local ones under which the page may be asked for.
     """
@@ -113,6 +116,7 @@ class PageServer:
         on_note: Callable[[bytes], None] | None = None,
         on_event: Callable[[bytes], Awaitable[Json]] | None = None,
         kinds: Mapping[str, object] | None = None,
+        foreteller: Foreteller | None = None,
         host: str = "127.0.0.1",
         names: Sequence[str] = (),
     ) -> None:
@@ -124,6 +128,7 @@ class PageServer:
         self._on_action = on_action
         self._on_note = on_note
         self._on_event = on_event
+        self._ask_ahead = AskAhead(foreteller)
         self._limits = {rod.name: limits_of(rod, bodies or {}) for rod in rods}
         self._fixed: Json = {
             "title": title,
@@ -213,6 +218,7 @@ class PageServer:
                 *pages,
                 Route("/events", EventStream(self._newest, stop)),
                 Route("/api/frame", self._get_frame),
+                Route("/api/forecast", self._ask_ahead.answer),
                 Route("/api/setting", self._post_setting, methods=["POST"]),
                 Route("/api/note", self._post_note, methods=["POST"]),
                 Route("/api/event", self._post_event, methods=["POST"]),

@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection
 from dataclasses import replace
 
 from assistant.errors import OptionError
-from assistant.messages import AlertAction, Inputs, LineSetting, Note
+from assistant.messages import AlertAction, Event, Inputs, LineSetting, Note
 from assistant.notes import parse_note
 from assistant.sensing.below import TYPED
 from assistant.web.settings import Refused
@@ -29,6 +29,7 @@ class Inbox:
         self._settings: list[LineSetting] = []
         self._notes: list[Note] = []
         self._actions: list[AlertAction] = []
+        self._events: list[Event] = []
         self.refused: Counter[str] = Counter()
         self.error = ""  # the last refusal of a sensor's message
 
@@ -39,6 +40,10 @@ class Inbox:
     def act(self, action: AlertAction) -> None:
         """What the crew did about an alert, already checked."""
         self._actions = [*self._actions, action][-WAITING:]
+
+    def happened(self, event: Event) -> None:
+        """Something the crew told, already checked and on its way to the disk."""
+        self._events = [*self._events, event][-WAITING:]
 
     def typed(self, body: bytes) -> None:
         """A note that a person typed.
@@ -65,9 +70,10 @@ class Inbox:
     def into(self, inputs: Inputs) -> Inputs:
         """The step's inputs with what came since the last time.
 
-        Notes and actions get the flow's time: a replay's runs ahead of ours at a gap.
+        Notes, actions and events get the flow's time: a replay's runs ahead of ours at a gap.
         """
         settings, self._settings = tuple(self._settings), []
         notes, self._notes = tuple(replace(note, t_s=inputs.t_s) for note in self._notes), []
         actions, self._actions = tuple(replace(one, t_s=inputs.t_s) for one in self._actions), []
-        return replace(inputs, settings=settings, notes=notes, actions=actions)
+        events, self._events = tuple(replace(one, t_s=inputs.t_s) for one in self._events), []
+        return replace(inputs, settings=settings, notes=notes, actions=actions, events=events)

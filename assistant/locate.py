@@ -19,6 +19,7 @@ from assistant.messages import (
     AlertAction,
     BoatState,
     Estimate,
+    Event,
     Inputs,
     LineSetting,
     Note,
@@ -68,6 +69,7 @@ class Instant(NamedTuple):
     boat: BoatState | None = None  # only where a Frame is wanted
     seen: Mapping[str, Mapping[str, Seen]] = {}  # likewise
     actions: Sequence[AlertAction] = ()
+    events: Sequence[Event] = ()
     outlook: Outlook | None = None
 
 
@@ -144,6 +146,7 @@ def located(state: LocateState, inputs: Inputs, wanted: bool) -> tuple[LocateSta
         inputs.settle,
         state.steering,
         actions=inputs.actions,
+        events=inputs.events,
         outlook=inputs.outlook,
     )
     if not wanted:

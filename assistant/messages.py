@@ -50,6 +50,9 @@ LINE_QUANTITIES: Mapping[str, str] = {
 CHECKSUMS_IGNORED = "checksums=ignored"
 """At the end of a source's name: its wrong checksums are accepted, and all it says is doubtful."""
 
+OWN_LABEL = "spreadwatch"
+"""First part of the source of every Signal K delta of ours; deltas from it are never taken in."""
+
 Z90 = 1.2815515655446004
 """Standard normal 90 % quantile: low/high of a value with a normal error are value -/+ Z90 sigma."""
 
@@ -102,6 +105,7 @@ class Event:
     value: float | str | None = None
     source: str = "typed"  # "typed", "mqtt", "page"
     corrects: int | None = None  # number in the outing of the event that this one replaces
+    number: int | None = None  # its own number in the outing; None: not recorded
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +148,7 @@ class Inputs:
     settings: tuple[LineSetting, ...] = ()
     notes: tuple[Note, ...] = ()
     actions: tuple[AlertAction, ...] = ()
+    events: tuple[Event, ...] = ()  # recorded each on its own, not with the step
     utc: str | None = None  # ISO 8601 of this instant when a replay clock knows it better
     settle: bool = False  # after a gap of more than 60 s: lines settle anew
     outlook: Outlook | None = None  # the newest forecast, in the step after it was made
@@ -306,6 +311,19 @@ class Alert:
 
 
 @dataclass(frozen=True, slots=True)
+class Quiet:
+    """What the judge of quiet spells last said; no figures: those are for the report."""
+
+    t_s: float  # when it was judged
+    word: str  # "usual", "unusual", "rare", "cannot tell"
+    strike_s: float | None  # t_s of the last strike
+    reason: str  # what is likely, or "cannot tell"
+    trial: str  # the cheapest test
+    differs: tuple[str, ...] = ()  # what physically differs at the lures, largest first
+    suspects: tuple[str, ...] = ()  # lines that may be fouled, dragging or tripped
+
+
+@dataclass(frozen=True, slots=True)
 class Frame:
     """The one thing published, shown and compared."""
 
@@ -318,3 +336,4 @@ class Frame:
     alerts: tuple[Alert, ...] = ()
     seen: Mapping[str, Mapping[str, Seen]] = field(default_factory=dict)  # by rod and kind
     degraded: tuple[str, ...] = ()  # names of the modes in which something stands in, or nothing does
+    quiet: Quiet | None = None  # None before the first strike that anybody told

@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, Alert, Frame, LineState, Q, Seen
+from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, Alert, Frame, LineState, Q, Quiet, Seen
 from assistant.panel import panel_payload
 
 SIGNIFICANT_DIGITS: Mapping[str, int] = {
@@ -112,6 +112,20 @@ def frame_object(frame: Frame) -> Json:
         "alerts": [alert_object(alert) for alert in frame.alerts],
         **({"degraded": list(frame.degraded)} if frame.degraded else {}),
         **({"seen": {rod: seen_object(seen) for rod, seen in frame.seen.items()}} if frame.seen else {}),
+        **({"quiet": quiet_object(frame.quiet)} if frame.quiet else {}),
+    }
+
+
+def quiet_object(quiet: Quiet) -> Json:
+    """What the judge of quiet spells says."""
+    return {
+        "t_s": seconds(quiet.t_s),
+        "word": quiet.word,
+        "strike_s": seconds(quiet.strike_s),
+        "reason": quiet.reason,
+        "trial": quiet.trial,
+        "differs": list(quiet.differs),
+        "suspects": list(quiet.suspects),
     }
 
 
@@ -172,6 +186,12 @@ TOPICS: tuple[Topic, ...] = (
     Topic(
         suffix="seen/<rod>",
         payloads=lambda f: {f"seen/{topic_level(rod)}": to_json(seen_object(s)) for rod, s in f.seen.items()},
+        retained=True,
+        qos=1,
+    ),
+    Topic(
+        suffix="quiet",
+        payloads=lambda f: {"quiet": to_json(quiet_object(f.quiet))} if f.quiet else {},
         retained=True,
         qos=1,
     ),

@@ -1,4 +1,4 @@
-"""THE FLOW, on one page: sentences -> readings -> gate -> boat (locate.py) -> lines -> alerts -> Frame. Pure.
+"""THE FLOW, on one page: sentences -> gate -> boat (locate.py) -> lines -> alerts -> quiet spells -> Frame. Pure.
 
 `step` is called once for each instant of the 4 Hz grid of t_s with everything that arrived up to it. Live,
 replay, benchmarks and tests call this one function, or its halves; it asks for no time, does no I/O and draws no
@@ -19,7 +19,8 @@ from assistant.frame import degraded_modes, published_boat
 from assistant.lines import spread
 from assistant.locate import Counts, Instant, LocateState
 from assistant.messages import Frame, Inputs, Mode
-
+from assistant.outings import lull as lulls
+from assistant.outings.lull import Lull
 
 OUTLOOK_OLD_S = 15.0
 """An older forecast is not judged: it is about another course by now."""
@@ -34,6 +35,7 @@ class LinesState:
     config: Config
     seq: int = 0
     watch: Watch = field(default_factory=Watch)
+    lull: Lull = field(default_factory=Lull)
     outlook: Forecast | None = None  # the newest
 
 
@@ -81,7 +83,8 @@ def follow(state: LinesState, instant: Instant) -> LinesState:
     if outlook is not None and outlook.age_s(instant.t_s) > OUTLOOK_OLD_S:
         outlook = None
     watch = watching.heard(state.watch, instant.actions)
-    return replace(state, spread=lines, watch=watch, outlook=outlook)
+    lull = lulls.heard(state.lull, instant.events)
+    return replace(state, spread=lines, watch=watch, outlook=outlook, lull=lull)
 
 
 def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
@@ -104,4 +107,6 @@ def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
         instant.seen,
         degraded_modes(boat),
     )
-    return replace(state, seq=state.seq + 1, watch=watch), frame
+    lull = lulls.look(state.lull, state.config, frame)
+    frame = replace(frame, quiet=lull.quiet)
+    return replace(state, seq=state.seq + 1, watch=watch, lull=lull), frame

@@ -80,7 +80,8 @@ def differences(table: Table, strikes: Sequence[Strike], prior: Prior) -> tuple[
         table, strikes: of the outing up to now.
     """
     before = _before_strikes(table, strikes)
-    compared = (_compare(table, name, before, strikes, prior) for name in table.tracks)
+    names = [name for name in table.tracks if QUANTITIES[name].cause]
+    compared = (_compare(table, name, before, strikes, prior) for name in names)
     found = [difference for difference in compared if difference is not None]
     return tuple(sorted(found, key=lambda d: (-d.sigmas, d.quantity)))
 

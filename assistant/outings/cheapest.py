@@ -109,6 +109,8 @@ def _expect(difference: Difference, units: Units) -> str:
         case "cable_lean_rad":
             amount = f"{abs(math.degrees(change)):.0f} degrees"
             return f"cables should lean back {amount} {'more' if change > 0.0 else 'less'}"
+        case "touch_m":
+            return f"{difference.rod or 'the line'} should be clear of the bottom where it touched"
         case "rod_bend" | "cable_lean_word":
             return f"{QUANTITIES[difference.quantity].words}{rod} should be as usual again"
         case "fouling_min":

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
+from dataclasses import replace
 
 from assistant.configured import BodyType, Rod
 from assistant.errors import OptionError
@@ -76,4 +77,6 @@ class Happened:
             self._inbox.typed(to_json(dict(asked.note)))
         if asked.setting:
             self._inbox.set(parse_setting(settings_of(asked), self._limits, self._now_s()))
-        return self._recorder.tell(Told(asked.event, self.before.means(asked.event.rod)))
+        told = self._recorder.tell(Told(asked.event, self.before.means(asked.event.rod)))
+        self._inbox.happened(replace(asked.event, number=self._recorder.number))
+        return told

@@ -20,6 +20,7 @@ class NoRecorder:
     """In a recorder's place where nothing is to be recorded."""
 
     status = Status(None, True)
+    number: int | None = None
 
     def step(self, inputs: Inputs, framed: bool) -> None:
         """Nothing."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from assistant.configured import AlertLimits
@@ -31,8 +31,15 @@ NOTED: Mapping[str, str] = {
 }
 """Kind of Frame.seen -> quantity of the judge."""
 OF_LINES = ("depth_m", "lure_speed_mps")
-OF_BOAT: Mapping[str, str] = {"water_temp_c": "water_temp_c", "water_depth_m": "bottom_depth_m"}
+OF_BOAT: Mapping[str, str] = {
+    "water_temp_c": "water_temp_c",
+    "water_depth_m": "bottom_depth_m",
+    "stw_mps": "water_speed_mps",
+}
 WORD_SIGMA = 0.4  # of a word of three: judgement
+
+TOUCH = "touch"
+TOUCH_SIGMA_M = 1.0  # of the bottom where the line is, from the bottom under the boat: judgement
 
 TURNING_RADPS = math.radians(0.5)  # slower is called straight: judgement
 TURN_SIGMA = 0.3  # of the share of a minute turned one way: judgement
@@ -40,21 +47,35 @@ NOT_WORKING = ("not digging", "line folding")
 """Conditions of a line that cannot take a fish; "tripped" has its own place."""
 
 
-def minutes_of(frames: Iterable[Frame], limits: AlertLimits) -> Iterator[Minute]:
+def minutes_of(
+    frames: Iterable[Frame], limits: AlertLimits, weighted: Collection[str] = ()
+) -> Iterator[Minute]:
     """The table of minutes of frames in order of time.
 
     Args:
         limits: the wanted band of depth by rod and the wanted lure speeds.
+        weighted: rods whose line runs the deeper the slower it is towed; a touch says something of those only.
     """
-    for number, group in groupby(frames, key=lambda frame: math.floor(frame.t_s / MINUTE_S)):
-        together = list(group)
-        rods = dict.fromkeys(rod for frame in together for rod in frame.lines)
-        yield Minute(
-            number * MINUTE_S, tuple(_rod_minute(together, rod, limits) for rod in rods), _of_boat(together)
-        )
+    for _, group in groupby(frames, key=lambda frame: minute_number(frame.t_s)):
+        yield minute_of(list(group), limits, weighted)
 
 
-def _rod_minute(frames: Sequence[Frame], rod: str, limits: AlertLimits) -> RodMinute:
+def minute_number(t_s: float) -> int:
+    """Which minute of the outing it is."""
+    return math.floor(t_s / MINUTE_S)
+
+
+def minute_of(frames: Sequence[Frame], limits: AlertLimits, weighted: Collection[str] = ()) -> Minute:
+    """The row of frames that lie in one minute; there is at least one."""
+    rods = dict.fromkeys(rod for frame in frames for rod in frame.lines)
+    return Minute(
+        minute_number(frames[0].t_s) * MINUTE_S,
+        tuple(_rod_minute(frames, rod, limits, rod in weighted) for rod in rods),
+        _of_boat(frames),
+    )
+
+
+def _rod_minute(frames: Sequence[Frame], rod: str, limits: AlertLimits, weighted: bool) -> RodMinute:
     """One rod's minute; its state is the one it was in longest."""
     lines = [frame.lines[rod] for frame in frames if rod in frame.lines]
     conditions = Counter(text for line in lines for text in line.conditions)
@@ -66,6 +87,11 @@ def _rod_minute(frames: Sequence[Frame], rod: str, limits: AlertLimits) -> RodMi
     depth, speed = worked_out.get("depth_m"), worked_out.get("lure_speed_mps")
     slow, fast = limits.lure_slow_mps, limits.lure_fast_mps
     most = 0.5 * len(lines)
+    noted = _noted(frames, rod)
+    if "pull_n" in noted and (pull := _mean([line.tension_n for line in lines], "worked out")) is not None:
+        noted["worked_pull_n"] = pull
+    if weighted and depth is not None and (touch := _touch(frames, rod, depth)) is not None:
+        noted["touch_m"] = touch
     return RodMinute(
         rod=rod,
         rod_state=Counter(line.rod_state for line in lines).most_common(1)[0][0],
@@ -73,8 +99,21 @@ def _rod_minute(frames: Sequence[Frame], rod: str, limits: AlertLimits) -> RodMi
         at_speed=_within(speed, slow, fast),
         fouled=any(conditions[text] > most for text in NOT_WORKING),
         tripped=conditions["tripped"] > most,
-        seen=worked_out | _noted(frames, rod),
+        seen=worked_out | noted,
     )
+
+
+def _touch(frames: Sequence[Frame], rod: str, depth: Observed) -> Observed | None:
+    """How far above the bottom it touched a line was worked out to be; only in the minute of a new touch."""
+    said = [frame.seen[rod][TOUCH].q for frame in frames if TOUCH in frame.seen.get(rod, {})]
+    fresh = any(q.value is not None and q.age_s is not None and q.age_s < MINUTE_S for q in said)
+    bottom = _mean(
+        [frame.boat["water_depth_m"] for frame in frames if "water_depth_m" in frame.boat], "measured"
+    )
+    if not fresh or bottom is None:
+        return None
+    sigma = math.hypot(depth.sigma, bottom.sigma, TOUCH_SIGMA_M)
+    return Observed(depth.value - bottom.value, sigma, "entered", f"touch, {said[-1].source}")
 
 
 def _within(value: Observed | None, low: float | None, high: float | None) -> bool | None:

@@ -24,7 +24,7 @@ class Quantity:
 
     words: str
     unit: str  # SI, for display
-    cause: str  # a key of CAUSES
+    cause: str  # a key of CAUSES; "": not compared, others are worked out from it
     matters: float
     kind: Kind = "plain"
     usual: float | None = None  # a word of the crew is by its meaning relative to this
@@ -51,6 +51,10 @@ QUANTITIES: Mapping[str, Quantity] = {
     "rod_bend": Quantity("rod bend", "word", "lure speed", 1.0, usual=0.0, hold_min=WORD_HOLDS_MIN),
     "cable_lean_word": Quantity("cables", "word", "lure speed", 1.0, usual=0.0, hold_min=WORD_HOLDS_MIN),
     "deep_current": Quantity("deep current", "m/s", "lure speed", 0.13, "current"),
+    # of a weighted line that touched: the slower, the deeper; 0.3 of 2.3 mph is an eighth of its depth
+    "touch_m": Quantity(
+        "depth worked out less the bottom touched", "m", "lure speed", 2.4, usual=0.0, hold_min=WORD_HOLDS_MIN
+    ),
     # the day, and how the boat is run through it
     "light_log10": Quantity("light", "log10 lux", "light", 0.5),  # a factor of three
     "heading_rad": Quantity("heading", "rad", "heading", 1.0, "direction"),
@@ -58,6 +62,9 @@ QUANTITIES: Mapping[str, Quantity] = {
     "surface_current": Quantity("surface current", "m/s", "surface current", 0.13, "current"),
     "water_temp_c": Quantity("surface temperature", "degC", "place", 1.7),
     "bottom_depth_m": Quantity("bottom depth", "m", "place", 0.25, "ratio"),
+    # not compared
+    "worked_pull_n": Quantity("pull worked out", "N", "", 0.25, "ratio"),
+    "water_speed_mps": Quantity("speed through the water", "m/s", "", 0.13),
 }
 """By the name in Minute.seen and RodMinute.seen. Words are entered as -1 (soft, straight), 0 (usual), 1 (hard, far
 back)."""

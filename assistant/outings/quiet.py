@@ -82,8 +82,13 @@ def judge_table(
     now_s: float,
     prior: Prior = DEFAULT_PRIOR,
     units: Units = "angler",
+    deep: complex | None = None,
 ) -> Verdict:
-    """The same from arrays, for whoever judges one day many times."""
+    """The same from arrays, for whoever judges one day many times.
+
+    Args:
+        deep: the deep current now [m/s], north + i east, where it is known otherwise than from the table.
+    """
     if not math.isfinite(now_s):
         raise ValueError(f"now_s {now_s}: want a finite number of seconds")
     table = table.until(now_s)
@@ -101,7 +106,7 @@ def judge_table(
         differences=found,
         beliefs=shares,
         named=named(found, shares),
-        trial=cheapest(found, shares, units, known_now(table, "deep_current")),
+        trial=cheapest(found, shares, units, deep or known_now(table, "deep_current")),
     )
 
 

@@ -65,3 +65,11 @@ def difference_words(difference: Difference, units: Units = "angler") -> str:
     )
     source = f"{difference.origin}: {difference.where}"
     return f"{row.words}{rod}: {then} before the strikes, {now} now ({size}{rods}; {source})"
+
+
+def hint_words(difference: Difference, units: Units = "angler") -> str:
+    """The same for a glance: what, where, from what to what."""
+    row = QUANTITIES[difference.quantity]
+    rod = f" on {difference.rod}" if difference.rod else ""
+    then, now = (value_words(difference.quantity, v, units) for v in (difference.then, difference.now))
+    return f"{row.words}{rod}: {then} at the strikes, {now} now"

@@ -102,9 +102,14 @@ class Recorder:
             return replace(now, recording=False, reason="the disk does not answer")
         return now
 
+    @property
+    def number(self) -> int | None:
+        """Number of the entry last taken."""
+        return self._number
+
     def step(self, inputs: Inputs, framed: bool) -> None:
-        """Take what a step takes in."""
-        self._submit(Step(inputs, framed), None)
+        """Take what a step takes in; its events have been told already."""
+        self._submit(Step(replace(inputs, events=()), framed), None)
 
     def tell(self, entry: Entry) -> Future[int]:
         """Take an entry and write it at once; its number is told when it is on the disk, not before."""

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from assistant.errors import LogError
 from assistant.locate import STEP_S
-from assistant.messages import Inputs
+from assistant.messages import Event, Inputs
 from assistant.outings.entries import KINDS, Closing, Entry, Mark, Opening, Step, Told, decoded
 from assistant.outings.records import Piece, body_of, scan
 from assistant.outings.store import segments
@@ -100,12 +100,18 @@ class Outing:
                 yield number, entry
 
     def steps(self) -> Iterator[tuple[Inputs, bool]]:
-        """Inputs of every instant, and whether a Frame was made of it. In a short gap nothing came."""
+        """Inputs of every instant, and whether a Frame was made of it. In a short gap nothing came.
+
+        What was told goes with the step that came next, as it did live.
+        """
         last_s: float | None = None
-        for _, entry in self.entries():
+        told: list[Event] = []
+        for number, entry in self.entries():
+            if isinstance(entry, Told):
+                told.append(replace(entry.event, number=number))
             if not isinstance(entry, Step):
                 continue
-            inputs = entry.inputs
+            inputs = replace(entry.inputs, events=tuple(replace(one, t_s=entry.inputs.t_s) for one in told))
             if last_s is not None and inputs.t_s <= last_s:
                 continue  # no damage makes time go back
             if last_s is not None and inputs.t_s - last_s > GAP_S:
@@ -113,6 +119,7 @@ class Outing:
             elif last_s is not None:
                 for tick in range(1, round((inputs.t_s - last_s) / STEP_S)):
                     yield Inputs(last_s + tick * STEP_S), False
+            told = []
             yield inputs, entry.framed
             last_s = inputs.t_s
 

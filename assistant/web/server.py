@@ -53,6 +53,7 @@ FILES: Mapping[str, tuple[str, str]] = {  # path: (file of the page, content typ
     "/rows.js": ("rows.js", JAVASCRIPT),
     "/change.js": ("change.js", JAVASCRIPT),
     "/happened.js": ("happened.js", JAVASCRIPT),
+    "/quiet.js": ("quiet.js", JAVASCRIPT),
     "/note.js": ("note.js", JAVASCRIPT),
     "/alerts.js": ("alerts.js", JAVASCRIPT),
     "/icon.svg": ("icon.svg", "image/svg+xml"),

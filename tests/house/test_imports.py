@@ -24,6 +24,10 @@ QUIET = (
     "twins",
     "minutes",
     "day_claims",
+    "growing",
+    "deep_water",
+    "suspects",
+    "lull",
 )
 
 # Who may import whom of ours: the longest matching prefix on the left decides.
@@ -61,6 +65,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "assistant.ahead",
         "assistant.alerts",
         "assistant.frame",
+        *(f"assistant.outings.{name}" for name in QUIET),
     ),
     **{
         f"assistant.outings.{name}": (*BASE, *(f"assistant.outings.{other}" for other in QUIET))

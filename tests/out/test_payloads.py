@@ -171,7 +171,7 @@ def test_heading_of_the_panel_is_a_whole_degree_below_360() -> None:
 
 def test_topics_are_those_of_the_table() -> None:
     messages = topic_messages(demo_frame())
-    assert {topic.suffix for topic in TOPICS} == {"frame", "panel", "line/<rod>", "seen/<rod>", "alert/<key>"}
+    assert {topic.suffix for topic in TOPICS} == {"frame", "panel", "line/<rod>", "seen/<rod>", "alert/<key>", "quiet"}
     assert set(messages) == {"frame", "panel", *(f"line/{rod}" for rod in demo_frame().lines)}
     assert all(retained and qos == 1 for _, retained, qos in messages.values())
 

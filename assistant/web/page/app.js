@@ -4,6 +4,7 @@ import { makeChange } from "./change.js";
 import { makeHappened } from "./happened.js";
 import { Link } from "./link.js";
 import { makeNote } from "./note.js";
+import { drawQuiet } from "./quiet.js";
 import { drawRows } from "./rows.js";
 import { drawRuler } from "./ruler.js";
 import { drawSpread } from "./spread.js";
@@ -30,6 +31,7 @@ function draw() {
   byId("ruler-unit").textContent = `(${state.units.m.label})`;
   drawRecording(state.status?.recording?.state ?? "");
   drawAlerts(byId("alerts"), state.alerts, maySet);
+  drawQuiet(byId("quiet"), state);
   drawStrip(byId("strip"), state);
   drawPictures();
   drawRows(byId("rows"), state);

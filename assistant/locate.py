@@ -26,8 +26,9 @@ from assistant.messages import (
     Outlook,
     Reading,
     Seen,
+    Sentence,
 )
-from assistant.sensing import below, nmea, quality, variation
+from assistant.sensing import below, nmea, quality, signalk, variation
 from assistant.sensing.utc import UtcTracker
 
 STEP_S = 0.25
@@ -42,7 +43,7 @@ class Counts:
     """What came in so far."""
 
     sentences: int = 0  # good ones, used or not
-    unused: int = 0  # of a type nobody uses
+    unused: int = 0  # of a type nobody uses; values of Signal K paths that nobody uses count one by one
     rejects: Mapping[str, int] = field(default_factory=dict)  # values, by "<type or quantity> <reason>"
 
 
@@ -56,6 +57,7 @@ class LocateState:
     steering: Steering  # at the last step
     counts: Counts = Counts()
     words: below.Words = field(default_factory=dict)  # of sensors on or below the rods, and of the crew
+    streams: signalk.Streams = field(default_factory=dict)
 
 
 class Instant(NamedTuple):
@@ -86,8 +88,29 @@ class _Gathering:
     config: BoatConfig
     gate: quality.GateState
     words: below.Words
+    utc: UtcTracker
+    streams: signalk.Streams
     accepted: list[Accepted] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
+    unused: int = 0
+
+    def hear(self, sentence: Sentence) -> None:
+        """A sentence, or a line of Signal K."""
+        readings: Sequence[Reading]
+        rejects: Sequence[str]
+        if signalk.is_signalk(sentence.text):
+            self.streams, said = signalk.heard(self.streams, sentence)
+            self.unused += said.unused
+            self.utc = self.utc.observe(sentence.t_s, said.utc or said.stamp, firm=said.utc is not None)
+            readings, rejects = said.readings, said.rejects
+        else:
+            decoded = nmea.decode(sentence)
+            self.unused += not decoded.used
+            self.utc = self.utc.observe(sentence.t_s, decoded.utc, decoded.time_of_day_s)
+            readings, rejects = decoded.readings, decoded.rejects
+        self.refused.extend(rejects)
+        for reading in readings:
+            self.read(reading)
 
     def read(self, reading: Reading) -> None:
         """A reading: of a rod's transducer, or of the boat."""
@@ -113,28 +136,23 @@ class _Gathering:
 
 def advance(state: LocateState, inputs: Inputs) -> LocateState:
     """Decode, gate, estimate how the boat moves; count what is refused, by reason."""
-    gathering = _Gathering(state.estimate.config, state.gate, state.words)
-    utc = state.utc
-    unused = 0
+    gathering = _Gathering(state.estimate.config, state.gate, state.words, state.utc, state.streams)
     for sentence in inputs.sentences:
-        decoded = nmea.decode(sentence)
-        unused += not decoded.used
-        gathering.refused.extend(decoded.rejects)
-        utc = utc.observe(sentence.t_s, decoded.utc, decoded.time_of_day_s)
-        for reading in decoded.readings:
-            gathering.read(reading)
+        gathering.hear(sentence)
     for note in inputs.notes:
         gathering.note(note)
     old, refused = state.counts, gathering.refused
     rejects = dict(Counter(old.rejects) + Counter(refused)) if refused else old.rejects
-    counts = Counts(old.sentences + len(inputs.sentences), old.unused + unused, rejects)
+    counts = Counts(old.sentences + len(inputs.sentences), old.unused + gathering.unused, rejects)
     boat = state.estimate
     place = estimate.wants_variation(boat)
-    now = (inputs.utc or utc.at(inputs.t_s)) if place is not None else None
+    now = (inputs.utc or gathering.utc.at(inputs.t_s)) if place is not None else None
     if place is not None and now is not None:
         boat = boat._replace(model=ModelVariation(variation.model_rad(*place, now), *place))
     estimated, steering = estimate.advance(boat, gathering.accepted, inputs.t_s)
-    return LocateState(gathering.gate, estimated, utc, steering, counts, gathering.words)
+    return LocateState(
+        gathering.gate, estimated, gathering.utc, steering, counts, gathering.words, gathering.streams
+    )
 
 
 def located(state: LocateState, inputs: Inputs, wanted: bool) -> tuple[LocateState, Instant]:

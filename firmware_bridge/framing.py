@@ -1,7 +1,9 @@
 """Bytes of any wire -> the texts of good sentences; every reject counted by reason. Pure, incremental.
 
-Rule: a line end is CR or LF; a line is cut before every `$` or `!`; each part then counts once, as the first
-that fits of
+Rule: a line end is CR or LF; a line from `{` to `}` (or longer than LONGEST_DELTA) is one part, any other line is cut
+before every `$` or `!`. A part from `{` to `}` is a Signal K delta: `too_long` beyond LONGEST_DELTA bytes, `noise` with
+a control character or if it is no UTF-8, else `good` (JSON has no checksum: what it says is judged later). Any other
+part counts once, as the first that fits of
     noise     it does not start with `$` or `!`, or holds a byte outside 0x20-0x7E
     too_long  over 120 characters
     no_sum    lacks an address of 3-8 capitals or digits (then `,` and text, or nothing), or lacks `*` with
@@ -22,6 +24,7 @@ from dataclasses import dataclass, field
 from assistant.messages import CHECKSUMS_IGNORED
 
 LONGEST = 120  # characters of a part; the standard says 82, real talkers exceed it
+LONGEST_DELTA = 16384  # bytes: some hundred values; most deltas have one to ten
 PENDING_CAP = 1024  # bytes kept of a part that has not ended
 SLICE = 65536  # bytes split at a time, so that one huge feed costs no second huge copy
 
@@ -29,6 +32,8 @@ REASONS = ("good", "bad_sum", "no_sum", "too_long", "noise")
 
 _FORM = re.compile(rb"[$!][A-Z0-9]{3,8}(?:,[\x20-\x7e]*)?\*([0-9A-Fa-f]{1,2})")
 _NOT_TEXT = re.compile(rb"[^\x20-\x7e]")
+_CONTROL = re.compile(rb"[\x00-\x1f\x7f]")
+_BRACE = b"{"
 _STARTS = (b"$", b"!")
 
 
@@ -50,8 +55,25 @@ def checksum(body: bytes) -> int:
     return folded & 0xFF
 
 
+def is_delta(line: bytes) -> bool:
+    """Whether a whole line counts as one delta, good or not."""
+    return line.startswith(_BRACE) and (line.endswith(b"}") or len(line) > LONGEST_DELTA)
+
+
+def _classify_delta(line: bytes) -> str:
+    if len(line) > LONGEST_DELTA:
+        return "too_long"
+    try:
+        line.decode("utf-8")
+    except UnicodeDecodeError:
+        return "noise"
+    return "noise" if _CONTROL.search(line) else "good"
+
+
 def classify(part: bytes) -> str:
-    """Which of REASONS a part (no line end in it, `$` or `!` at most at its start) counts as."""
+    """Which of REASONS a part (no line end in it, a delta or `$` or `!` at most at its start) counts as."""
+    if is_delta(part):
+        return _classify_delta(part)
     form = _FORM.fullmatch(part)
     if form is None:
         if not part.startswith(_STARTS) or _NOT_TEXT.search(part):
@@ -67,6 +89,8 @@ def classify(part: bytes) -> str:
 
 def _stand_in(part: bytes) -> bytes:
     """A short part that counts as `part` will, whatever else is appended: keeps an endless line in bounds."""
+    if part.startswith(_BRACE):
+        return part[: LONGEST_DELTA + 1]  # until then its end may make a delta of it
     if not part.startswith(_STARTS) or _NOT_TEXT.search(part):
         return b"\x00"
     return part[: LONGEST + 1]
@@ -96,7 +120,7 @@ class Framer:
 
     def flush(self) -> list[str]:
         """End of the stream: what is pending counts as if a line end had come."""
-        parts, self._pending = [self._pending], b""
+        parts, self._pending = _cut(self._pending + b"\n"), b""
         return list(self._count(parts))
 
     def _count(self, parts: list[bytes]) -> Iterator[str]:
@@ -105,9 +129,19 @@ class Framer:
                 reason = classify(part)
                 self.counts[reason] += 1
                 if reason == "good" or (self.unchecked and reason == "bad_sum"):
-                    yield part.decode("ascii")
+                    yield part.decode("utf-8")  # a sentence is ASCII
 
 
 def _cut(data: bytes) -> list[bytes]:
-    """Split at line ends and before each `$` or `!`; the last part may go on in the next chunk."""
-    return data.replace(b"\r", b"\n").replace(b"$", b"\n$").replace(b"!", b"\n!").split(b"\n")
+    """Parts of all lines; the last one may go on in the next chunk."""
+    data = data.replace(b"\r", b"\n")
+    if _BRACE not in data:
+        return _cut_sentences(data)
+    *lines, last = data.split(b"\n")
+    parts = [part for line in lines for part in ([line] if is_delta(line) else _cut_sentences(line))]
+    return parts + ([last] if last.startswith(_BRACE) else _cut_sentences(last))
+
+
+def _cut_sentences(data: bytes) -> list[bytes]:
+    """Split at line ends and before each `$` or `!`."""
+    return data.replace(b"$", b"\n$").replace(b"!", b"\n!").split(b"\n")

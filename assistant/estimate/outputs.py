@@ -147,13 +147,13 @@ def water_depth(
     pair: tuple[Key, Track] | None, tracks: Mapping[Key, Track], config: BoatConfig, t_s: float
 ) -> Estimate:
     """Depth below the surface: below the transducer plus the sentence's own offset up to the waterline,
-    else plus the configured one (an offset down to the keel says nothing of the surface)."""
+    else plus the configured one (an offset down to the keel says nothing of the surface); or as it was measured."""
     if pair is None:
         return NEVER
     key, track = pair
     offset = tracks.get(("transducer_offset_m", key[1]))
     own = offset is not None and offset.value > 0.0
     add = offset.value if offset is not None and own else config.sounder_below_surface_m
-    depth = track.value + add
+    depth = track.value + (0.0 if key[0] == "depth_below_surface_m" else add)
     sigma = math.hypot(DEPTH_SIGMA_M, DEPTH_SIGMA_SHARE * depth)
     return judged_track(pair, depth, sigma, t_s)

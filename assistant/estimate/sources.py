@@ -29,13 +29,19 @@ RANKS: Mapping[str, tuple[Key, ...]] = MappingProxyType(
             ("heading_magnetic_rad", "HDM"),
             ("heading_true_rad", "VHW"),
             ("heading_magnetic_rad", "VHW"),
+            ("heading_true_rad", "delta"),
+            ("heading_magnetic_rad", "delta"),
         ),
         "variation": (("variation_rad", "HDG"), ("variation_rad", "RMC")),
         "turn": (("rate_of_turn_radps", "ROT"),),
         "speed": (("stw_mps", "VHW"), ("stw_mps", "VBW")),
         "ground": (("sog_mps", "RMC"), ("sog_mps", "VTG"), ("sog_mps", "VBW")),
         "course": (("cog_rad", "RMC"), ("cog_rad", "VTG")),
-        "depth": (("depth_below_transducer_m", "DPT"), ("depth_below_transducer_m", "DBT")),
+        "depth": (
+            ("depth_below_transducer_m", "DPT"),
+            ("depth_below_transducer_m", "DBT"),
+            ("depth_below_surface_m", "delta"),
+        ),
         "temperature": (("water_temp_c", "MTW"),),
         "latitude": (("lat_deg", "RMC"), ("lat_deg", "GGA"), ("lat_deg", "GLL")),
         "longitude": (("lon_deg", "RMC"), ("lon_deg", "GGA"), ("lon_deg", "GLL")),
@@ -154,6 +160,8 @@ def _choose(
 def rank(role: str, key: Key, prefer: tuple[str, ...] = ()) -> tuple[int, int]:
     """Place of a key among the preferred wires, then in its role's table; 0 is the best."""
     wire = key[1].rpartition("/")[0]
+    if wire not in prefer:
+        wire = wire.rpartition("#")[0]  # a source within a Signal K stream: as good as the stream
     preferred = prefer.index(wire) if wire in prefer else len(prefer)
     wanted = (key[0], sentence(key[1]))
     ranks = RANKS[role]

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from assistant.sensing import signalk
 from assistant.sensing.dates import DAY_S
 from assistant.sensing.nmea import moment_of
 
@@ -57,8 +58,16 @@ def steps(texts: Sequence[str]) -> list[Step]:
 
 
 def _stamps(texts: Sequence[str]) -> list[_Stamp]:
-    found = ((index, text, moment_of(text)) for index, text in enumerate(texts))
-    return [_Stamp(index, text[:6], *moment) for index, text, moment in found if moment is not None]
+    found = ((index, _said(text)) for index, text in enumerate(texts))
+    return [_Stamp(index, *said) for index, said in found if said is not None]
+
+
+def _said(text: str) -> tuple[str, int | None, float] | None:
+    """Who says it is when, None if it says no time: a talker's sentence, or a source within a stream of Signal K."""
+    if signalk.is_signalk(text):
+        return signalk.moment_of(text)
+    moment = moment_of(text)
+    return None if moment is None else (text[:6], *moment)
 
 
 def _following(stamps: list[_Stamp]) -> list[_Stamp | None]:

@@ -18,7 +18,7 @@ from assistant.sensing.placed_rows import PLACED_ROWS, PlacedField, PlacedRow
 from assistant.sensing.quantities import QUANTITIES, Quantity
 from assistant.sensing.sentences import EAST_WEST, KINDS, TRANSDUCERS, XDR_PART, Scale
 
-__all__ = ["KINDS", "QUANTITIES", "REJECT_REASONS", "Decoded", "decode", "kind_of", "moment_of"]
+__all__ = ["KINDS", "QUANTITIES", "REJECT_REASONS", "Decoded", "decode", "gated", "kind_of", "moment_of"]
 
 REJECT_REASONS = ("void", "number", "unit", "range", "lost bottom", "null position", "time", "date")
 
@@ -140,7 +140,7 @@ def _value(field: PlacedField, parts: list[str]) -> tuple[float | None, str]:
         if combined is None:
             return None, "number"
         value = combined
-    return _gate(field.gate, value)
+    return gated(field.gate, value)
 
 
 def _combine(field: PlacedField, value: float, scale: Scale, parts: list[str]) -> float | None:
@@ -156,7 +156,8 @@ def _combine(field: PlacedField, value: float, scale: Scale, parts: list[str]) -
     return None if side is None else (value + float(text) * side[0]) % math.tau
 
 
-def _gate(gate: Quantity, value: float) -> tuple[float | None, str]:
+def gated(gate: Quantity, value: float) -> tuple[float | None, str]:
+    """A value that can be, a full turn as 0; or None and the reason against it."""
     if not gate.low <= value <= gate.high:  # also false for NaN
         return None, "range"
     if gate.zero_is_none and value == 0.0:
@@ -197,7 +198,7 @@ def _decode_transducers(sentence: Sentence, parts: list[str]) -> Decoded:
             rejects.append("XDR number")
             continue
         quantity, scale = found
-        value, reason = _gate(QUANTITIES[quantity], float(text) * scale[0] + scale[1])
+        value, reason = gated(QUANTITIES[quantity], float(text) * scale[0] + scale[1])
         if value is None:
             rejects.append(f"XDR {reason}")
         else:

@@ -78,6 +78,9 @@ HEADING = Gate(
     same_above=-math.inf,
 )
 
+# 0.0 is how a sounder says "no bottom"; slopes to 45 degrees at trolling speed
+SOUNDING = Gate(low=0.15, high=1500.0, step=1.0, rate=1.5, relative=0.1, stale_s=5.0, confirm=3)
+
 TABLE: Mapping[str, Gate] = MappingProxyType(
     {
         # a wheel freed of weed jumps by the whole trolling speed in one reading
@@ -101,10 +104,8 @@ TABLE: Mapping[str, Gate] = MappingProxyType(
             same_share=0.15,
         ),
         "rate_of_turn_radps": Gate(low=-45 * DEG, high=45 * DEG, step=15 * DEG, rate=10 * DEG, stale_s=3.0),
-        # 0.0 is how a sounder says "no bottom"; slopes to 45 degrees at trolling speed
-        "depth_below_transducer_m": Gate(
-            low=0.15, high=1500.0, step=1.0, rate=1.5, relative=0.1, stale_s=5.0, confirm=3
-        ),
+        "depth_below_transducer_m": SOUNDING,
+        "depth_below_surface_m": SOUNDING,
         "transducer_offset_m": Gate(low=-10.0, high=10.0, step=20.0, rate=0.0, stale_s=60.0, dead_s=600.0),
         # real logs hold single sentences of 0.0, and one in four 2.5 degrees low for an hour on end
         "water_temp_c": Gate(

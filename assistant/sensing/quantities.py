@@ -40,6 +40,7 @@ QUANTITIES: Mapping[str, Quantity] = {
     "rate_of_turn_radps": Quantity("rad/s", -1.1, 1.1, "rate of turn, + to starboard"),
     # the deepest lake is 1642 m (Baikal; from memory); 0.0 is what a sounder says when it lost the bottom
     "depth_below_transducer_m": Quantity("m", 0.0, 1700.0, "bottom below transducer", zero_is_none=True),
+    "depth_below_surface_m": Quantity("m", 0.0, 1700.0, "bottom below the surface", zero_is_none=True),
     "transducer_offset_m": Quantity("m", -10.0, 10.0, "+ transducer to waterline, - transducer to keel"),
     "water_temp_c": Quantity("degC", -2.0, 40.0, "water temperature at the hull"),
     "lat_deg": Quantity("deg", -90.0, 90.0, "latitude, + north"),

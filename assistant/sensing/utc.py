@@ -15,20 +15,24 @@ class UtcTracker:
 
     A sentence arrives late, never early: within TOLERANCE_S the one furthest ahead holds. Beyond it a second
     one must agree. Dates before `not_before` are not believed: receivers start with old ones or roll over.
+    What a satellite receiver says is firm; the clock of a computer on board counts until there is such a word.
     """
 
     not_before: str | None = None  # ISO date
     base: tuple[float, float] | None = None  # (t_s, UTC [s] since 1970)
     doubted: tuple[float, float] | None = None
+    firm: bool = False
 
-    def observe(self, t_s: float, utc: str | None, time_of_day_s: float | None = None) -> UtcTracker:
+    def observe(
+        self, t_s: float, utc: str | None, time_of_day_s: float | None = None, firm: bool = True
+    ) -> UtcTracker:
         """Take what a sentence that arrived at t_s [s] says; a time of day alone needs an earlier date."""
         said_s = self._said_s(t_s, utc, time_of_day_s)
-        if said_s is None:
+        if said_s is None or (self.firm and not firm):
             return self
         new = (t_s, said_s)
-        if self.base is None:
-            return replace(self, base=new)
+        if self.base is None or (firm and not self.firm and utc is not None):
+            return replace(self, base=new, doubted=None, firm=firm)
         ahead_s = said_s - _carried(self.base, t_s)
         if abs(ahead_s) <= TOLERANCE_S:
             return replace(self, base=new if ahead_s > 0.0 else self.base, doubted=None)

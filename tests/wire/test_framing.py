@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_bridge.framing import LONGEST, PENDING_CAP, REASONS, Framer, checksum
+from firmware_bridge.framing import LONGEST, LONGEST_DELTA, PENDING_CAP, REASONS, Framer, checksum
 
 LOGS = (
     "bay-2013-07-31-badsums.nmea",
@@ -40,10 +40,17 @@ def whole(data: bytes) -> tuple[list[str], dict[str, int]]:
 
 
 def by_the_rule(data: bytes) -> dict[str, int]:
-    """The rule of the recorded logs' README, word by word, slowly, sharing no code with the framer."""
+    """The rule of the recorded logs' README, word by word, slowly, sharing no code with the framer.
+
+    Deltas, of which the README knows nothing, are by the rule at the head of framing.py.
+    """
     counts = dict.fromkeys(REASONS, 0)
     for piece in re.split(rb"[\r\n]", data):
-        for part in re.findall(rb"[$!][^$!]*|^[^$!]+", piece):
+        delta = piece[:1] == b"{" and (piece[-1:] == b"}" or len(piece) > 16384)
+        for part in [piece] if delta else re.findall(rb"[$!][^$!]*|^[^$!]+", piece):
+            if part[:1] == b"{" and (part[-1:] == b"}" or delta):
+                counts[_of_delta(part)] += 1
+                continue
             if part[:1] not in (b"$", b"!") or any(byte < 0x20 or byte > 0x7E for byte in part):
                 counts["noise"] += 1
                 continue
@@ -57,6 +64,14 @@ def by_the_rule(data: bytes) -> dict[str, int]:
             else:
                 counts["bad_sum"] += 1
     return counts
+
+
+def _of_delta(part: bytes) -> str:
+    if len(part) > 16384:
+        return "too_long"
+    text = part.decode("utf-8", "replace")
+    odd = any(ord(letter) < 0x20 or ord(letter) == 0x7F for letter in text)
+    return "noise" if odd or text.encode() != part else "good"
 
 
 def test_every_log_has_a_case(shared: Path) -> None:
@@ -78,6 +93,7 @@ def test_counts_equal_those_of_the_recorded_logs(shared: Path, log: str) -> None
 
 
 SENTENCE = "$SDDPT,12.3,0.4*63"
+DELTA = '{"updates":[{"$source":"möwe!","values":[{"path":"a","value":"$1"}]}]}'
 LINE_BITS = st.one_of(
     st.sampled_from(
         [
@@ -94,6 +110,11 @@ LINE_BITS = st.one_of(
             b"\\s:x*11\\",
             b"x" * 130,
             b"y" * (PENDING_CAP + 1),
+            DELTA.encode(),
+            b"{",
+            b"}",
+            b'{"a":"\xf6"}',
+            b'{"' + b"z" * (LONGEST_DELTA - 4) + b'"}',
         ]
     ),
     st.binary(max_size=6),
@@ -148,6 +169,42 @@ def test_published_sentences_are_good() -> None:
 )
 def test_one_part_one_reason(part: str, reason: str) -> None:
     assert whole(part.encode("latin-1"))[1] == {**dict.fromkeys(REASONS, 0), reason: 1}
+
+
+@pytest.mark.parametrize(
+    ("line", "reason"),
+    [
+        (DELTA, "good"),
+        ('{"a":"$GPRMC!"}', "good"),  # neither sign cuts a delta
+        ("{" + "1" * LONGEST_DELTA + "}", "too_long"),
+        ('{"a":"\t"}', "noise"),
+        ('{"a":', "noise"),
+    ],
+)
+def test_one_delta_one_reason(line: str, reason: str) -> None:
+    sentences, counts = whole(line.encode() + b"\r\n")
+    assert counts == {**dict.fromkeys(REASONS, 0), reason: 1}
+    assert sentences == ([line] if reason == "good" else [])
+
+
+def test_a_broken_delta_costs_no_sentence() -> None:
+    """What begins with a brace and is no delta is cut like any line."""
+    assert whole(b'{"a":' + SENTENCE.encode() + b"\n" + DELTA.encode() + b"\n") == (
+        [SENTENCE, DELTA],
+        {**dict.fromkeys(REASONS, 0), "noise": 1, "good": 2},
+    )
+
+
+def test_an_endless_delta_keeps_memory_and_counts_once() -> None:
+    framer = Framer()
+    tracemalloc.start()
+    for _ in range(200):
+        framer.feed(b"{" * 65536)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 1_000_000
+    assert framer.feed(b"\n" + SENTENCE.encode() + b"\n") == [SENTENCE]
+    assert framer.counts == {**dict.fromkeys(REASONS, 0), "too_long": 1, "good": 1}
 
 
 def test_a_tag_block_is_noise_and_its_sentence_good() -> None:

@@ -1,9 +1,11 @@
-"""Sources of sentences by URL. Each looks after its own wire for ever: opens it, frames, opens it again.
+"""Sources by URL. Each looks after its own wire for ever: opens it, frames, opens it again.
 
     serial:DEV?baud=4800   tcp:HOST:PORT   udp:PORT   udp:ADDRESS:PORT   file:PATH   stdin:
+    signalk-ws:HOST:PORT   signalk-tcp:HOST:PORT
 
-Any of them may end in ?checksums=ignored, see framing.py.
-A new kind of source is a row of SCHEMES and an async generator in wires.py. Nothing is ever sent.
+Any of them may end in ?checksums=ignored, see framing.py. Lines of Signal K are taken from each; the last two are for
+servers, which want to be asked (by the path of a WebSocket, by a line over TCP).
+A new kind of source is a row of SCHEMES and an async generator in wires.py. Nothing else is ever sent.
 """
 
 from __future__ import annotations
@@ -120,11 +122,28 @@ def _serial(rest: str) -> wires.Wire:
     return partial(wires.serial_wire, device, speed)
 
 
-def _tcp(rest: str) -> wires.Wire:
+def _tcp(rest: str, asking: bytes = b"") -> wires.Wire:
     host, _, port = rest.rpartition(":")
     if not host:
         raise ValueError("no host")
-    return partial(wires.tcp_wire, host.strip("[]"), _whole(port, 1, 65535))
+    return partial(wires.tcp_wire, host.strip("[]"), _whole(port, 1, 65535), asking)
+
+
+STREAM = "/signalk/v1/stream?subscribe=self"  # Signal K 1.7, "Streaming API"
+SUBSCRIBE = b'{"context":"vessels.self","subscribe":[{"path":"*"}]}\r\n'  # likewise, "Subscription Protocol"
+
+
+def _signalk_ws(rest: str) -> wires.Wire:
+    place, slash, path = rest.partition("/")
+    host, _, port = place.rpartition(":")
+    if not host:
+        raise ValueError("no host")
+    url = f"ws://{host}:{_whole(port, 1, 65535)}{slash + path if slash else STREAM}"
+    return partial(wires.websocket_wire, url)
+
+
+def _signalk_tcp(rest: str) -> wires.Wire:
+    return _tcp(rest, SUBSCRIBE)
 
 
 def _udp(rest: str) -> wires.Wire:
@@ -162,6 +181,8 @@ class Scheme:
 SCHEMES: Mapping[str, Scheme] = {
     "serial": Scheme("serial:DEV?baud=4800", _serial, ends=False),
     "tcp": Scheme("tcp:HOST:PORT", _tcp, ends=False),
+    "signalk-ws": Scheme("signalk-ws:HOST:PORT", _signalk_ws, ends=False),
+    "signalk-tcp": Scheme("signalk-tcp:HOST:PORT", _signalk_tcp, ends=False),
     "udp": Scheme("udp:PORT or udp:ADDRESS:PORT", _udp, ends=False),
     "file": Scheme("file:PATH", _file, ends=True),
     "stdin": Scheme("stdin:", _stdin, ends=True),

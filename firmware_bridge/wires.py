@@ -1,4 +1,6 @@
-"""Wires as streams of bytes: serial port, TCP, UDP, file, standard input. Nothing is ever written to one.
+"""Wires as streams of bytes: serial port, TCP, WebSocket, UDP, file, standard input.
+
+Nothing is ever written to one, but that a Signal K server may be asked for its data once it is connected.
 
 Each wire is an async generator: it opens, yields b"" once to say that it is open, then yields what arrives.
 It raises one of FAULTS when the wire breaks, stays silent for SILENCE_S or cannot be opened; only a file and
@@ -16,12 +18,21 @@ from contextlib import aclosing
 from typing import TypeVar
 
 import serial
+from websockets.asyncio.client import connect
+from websockets.exceptions import WebSocketException
 
-FAULTS = (OSError, ValueError, termios.error)  # SerialException and TimeoutError are OSErrors
+FAULTS = (
+    OSError,
+    ValueError,
+    termios.error,
+    WebSocketException,
+)  # SerialException, TimeoutError are OSErrors
 
 CHUNK = 4096  # bytes: about 80 sentences between two looks at everything else
 SILENCE_S = 10.0  # a wire that brings nothing for so long is opened anew; instruments talk every second
 OPEN_S = 5.0  # time a connection may take
+CLOSE_S = 1.0  # a WebSocket may take to say goodbye
+MESSAGE_BYTES = 1 << 20  # a larger message ends the connection
 DATAGRAMS = 512  # waiting ones; beyond that the oldest is dropped
 
 STDIN = 0
@@ -61,11 +72,13 @@ async def _readable(descriptor: int) -> None:
         loop.remove_reader(descriptor)
 
 
-async def tcp_wire(host: str, port: int) -> AsyncGenerator[bytes, None]:
-    """A TCP server that talks as soon as one connects."""
+async def tcp_wire(host: str, port: int, asking: bytes = b"") -> AsyncGenerator[bytes, None]:
+    """A TCP server that talks as soon as one connects, or has been sent what it wants to be asked."""
     opening = asyncio.open_connection(host, port, limit=16 * CHUNK)
     reader, writer = await _within(OPEN_S, "no answer", opening)
     try:
+        if asking:
+            writer.write(asking)
         yield b""
         while True:
             data = await _within(SILENCE_S, "nothing came", reader.read(CHUNK))
@@ -74,6 +87,21 @@ async def tcp_wire(host: str, port: int) -> AsyncGenerator[bytes, None]:
             yield data
     finally:
         writer.transport.abort()
+
+
+_ONE_LINE = bytes.maketrans(b"\r\n", b"  ")  # JSON has line ends between its parts only
+
+
+async def websocket_wire(url: str) -> AsyncGenerator[bytes, None]:
+    """A WebSocket server; each of its messages is a line."""
+    opening = connect(
+        url, open_timeout=OPEN_S, close_timeout=CLOSE_S, max_size=MESSAGE_BYTES, compression=None, proxy=None
+    )
+    async with opening as socket:
+        yield b""
+        while True:
+            message = await _within(SILENCE_S, "nothing came", socket.recv(decode=False))
+            yield message.translate(_ONE_LINE) + b"\n"
 
 
 class _Datagrams(asyncio.DatagramProtocol):

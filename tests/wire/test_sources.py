@@ -28,6 +28,9 @@ from firmware_bridge.instruments import SCHEMES, open_source
         "udp:0.0.0.0:10110",
         "file:/a/b:c.log",
         "stdin:",
+        "signalk-ws:192.168.1.5:3000",
+        "signalk-ws:[::1]:3000/signalk/v1/stream?subscribe=all",
+        "signalk-tcp:192.168.1.5:8375",
     ],
 )
 def test_urls(url: str) -> None:
@@ -55,6 +58,11 @@ def test_urls(url: str) -> None:
         "stdin:x",
         "http://x",
         "UDP:10110",
+        "signalk-ws:3000",
+        "signalk-ws:host",
+        "signalk-ws:host:x/signalk",
+        "signalk-tcp:8375",
+        "signalk:host:3000",
     ],
 )
 def test_a_bad_url_names_itself_and_what_is_allowed(url: str) -> None:

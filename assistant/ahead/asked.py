@@ -61,7 +61,7 @@ def question(
         raise Unclear(
             f"{degrees:g} degrees would take {degrees / rate:.0f} s: want {MOST_S - AFTER_S:.0f} s at most"
         )
-    about = f"{degrees:g} degrees to {side} at {rate:.2g} deg/s"
+    about = f"{degrees:g}° to {side}, {rate:.2g}°/s"
     return Question("turn", planned(SIDES[side] * degrees * DEG, rate * DEG, speed_mps, about))
 
 

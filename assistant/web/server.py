@@ -56,6 +56,9 @@ FILES: Mapping[str, tuple[str, str]] = {  # path: (file of the page, content typ
     "/quiet.js": ("quiet.js", JAVASCRIPT),
     "/note.js": ("note.js", JAVASCRIPT),
     "/alerts.js": ("alerts.js", JAVASCRIPT),
+    "/ahead.js": ("ahead.js", JAVASCRIPT),
+    "/whatif.js": ("whatif.js", JAVASCRIPT),
+    "/speech.js": ("speech.js", JAVASCRIPT),
     "/icon.svg": ("icon.svg", "image/svg+xml"),
 }
 SIDES = ("port", "centre", "starboard")

@@ -1,4 +1,5 @@
 // Newest state in, everything drawn; twice that by the page's own clock, so that silence shows.
+import { drawAhead, fetchAhead, makeAhead } from "./ahead.js";
 import { drawAlerts, soundButton } from "./alerts.js";
 import { makeChange } from "./change.js";
 import { makeHappened } from "./happened.js";
@@ -7,8 +8,10 @@ import { makeNote } from "./note.js";
 import { drawQuiet } from "./quiet.js";
 import { drawRows } from "./rows.js";
 import { drawRuler } from "./ruler.js";
+import { sayAlerts } from "./speech.js";
 import { drawSpread } from "./spread.js";
 import { drawStrip } from "./strip.js";
+import { makeWhatIf } from "./whatif.js";
 
 const LATE_S = 2;
 const NO_DATA_S = 10;
@@ -32,7 +35,9 @@ function draw() {
   drawRecording(state.status?.recording?.state ?? "");
   drawAlerts(byId("alerts"), state.alerts, maySet);
   drawQuiet(byId("quiet"), state);
+  sayAlerts(state.alerts);
   drawStrip(byId("strip"), state);
+  drawForecast(state);
   drawPictures();
   drawRows(byId("rows"), state);
   if (maySet && byId("change").hidden) {
@@ -44,6 +49,17 @@ function draw() {
   byId("change").hidden = byId("note").hidden = !maySet;
   drawStatus(byId("status"), state.status ?? {});
 }
+
+function drawForecast(state) {
+  if (!state.ahead) return; // nobody looks ahead here
+  byId("ahead").hidden = byId("whatif").hidden = false;
+  makeAhead(byId("ahead"));
+  makeWhatIf(byId("whatif"), state, redrawAhead);
+  redrawAhead();
+  fetchAhead(state.ahead, redrawAhead);
+}
+
+const redrawAhead = () => drawAhead(byId("ahead"), newest, late);
 
 function drawPictures() {
   if (!newest) return;

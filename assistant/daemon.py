@@ -27,6 +27,7 @@ from assistant.messages import BoatState, Frame, Inputs, Mode, Sentence
 from assistant.meter import Meter
 from assistant.outings import logbook, store
 from assistant.outings.happened import EVENT_TOPIC, Happened
+from assistant.speaker import Speaker
 from assistant.web.server import PageServer
 from firmware_bridge.mqtt import Publisher, Status
 
@@ -115,6 +116,7 @@ class Daemon:
         self._recorder = logbook.begun(options.outings, config, mode)
         self._happened = Happened(config.rods, config.bodies, self._inbox, self._recorder, self._now_s)
         self._ahead = looking_ahead(config, mode, self._now_s, self._foretold, options.outings, say)
+        self._speaker = Speaker(config.speak, self._now_s)
         heard = {SENSOR_TOPIC: self._inbox.sensor, EVENT_TOPIC: self._happened.heard}
         self._publisher = Publisher(options.broker, config.boat.id, self._loop.time, heard)
         self._page = PageServer(
@@ -162,6 +164,7 @@ class Daemon:
                 tasks.create_task(self._watch(), name="watch"),
                 tasks.create_task(self._probe(), name="probe"),
                 tasks.create_task(self._ahead.run(), name="ahead"),
+                tasks.create_task(self._speaker.run(), name="speaker"),
             ]
             others += [tasks.create_task(task, name=name) for name, task in self._intake.tasks().items()]
             await self._stopped()
@@ -221,6 +224,7 @@ class Daemon:
         limits = {rod: line.limited_by.get("depth_m", "") for rod, line in frame.lines.items()}
         extras = {"causes": locate.causes(boat), "limits": limits, "ahead": self._ahead.status()}
         self._page.offer(frame, {"status": self._status(), **extras})
+        self._speaker.heard(frame.alerts)
         self._happened.before.add(frame)
         self._meter.published([self._now_s() - due_s] * self._fresh)
         self._fresh = 0
@@ -235,6 +239,7 @@ class Daemon:
             **({"sensors": {"refused": self._inbox.error}} if self._inbox.error else {}),
             "slips": self._meter.slips,
             "recording": logbook.shown(self._recorder.status),
+            **({"speech": self._speaker.state} if self._speaker.state else {}),
         }
 
     async def _watch(self) -> None:

@@ -179,6 +179,24 @@ def turn(
 
 
 @main.command()
+@click.argument("side", required=False)
+@click.argument("degrees", required=False)
+@click.option("--rate", help="Degrees a second; 2 if neither this nor a radius is given.")
+@click.option("--radius", help="Of the turn, such as 120ft.")
+@click.option("--to", "speed", help="Speed through the water to change to, such as 1.8mph.")
+@click.option("--json", "as_json", is_flag=True, help="As one JSON object, in SI.")
+@click.option("--port", type=PORT, default=8620, show_default=True, help="Of the daemon's page.")
+def ahead(as_json: bool, port: int, **said: str | None) -> None:
+    """Ask the running daemon what its lines will do; with SIDE (port 90, starboard 60, straight, fish): what if."""
+    from assistant.tell_ahead import asked
+
+    try:
+        click.echo(asked(port, {name: word for name, word in said.items() if word is not None}, as_json))
+    except KNOWN_ERRORS as error:
+        raise click.exceptions.Exit(_told(error)) from None
+
+
+@main.command()
 @click.argument("rod")
 @click.argument("kind")
 @click.argument("value")

@@ -27,6 +27,7 @@ def forecast_object(told: Forecast, units: str) -> Json:
         "about": told.manoeuvre.about,
         "state": told.state,
         "cause": told.cause,
+        "units": units,  # of the sentence
         "sentence": top.text,
         "said": top.said,
         "worst": {"rod": top.rod, "at_s": rounded(top.at_s, DIGITS)},

@@ -1,0 +1,78 @@
+"""`spreadwatch ahead`: ask the running daemon what its lines will do, now or what if."""
+
+from __future__ import annotations
+
+import http.client
+import json
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import urlencode
+
+from assistant.errors import OptionError
+from assistant.units import DISPLAY_UNITS, DisplayUnit
+
+TIMEOUT_S = 15.0  # the first answer of a daemon that has just begun takes some seconds
+LONGEST = 1 << 20
+
+
+def asked(port: int, query: Mapping[str, str], as_json: bool) -> str:
+    """What to print.
+
+    Args:
+        query: as for GET /api/forecast, see web/ahead.py; empty: the newest forecast.
+    Raises:
+        OptionError: no daemon answers there, or it refuses; its own words.
+    """
+    told = _get(port, query)
+    return json.dumps(told, allow_nan=False) if as_json else as_text(told)
+
+
+def _get(port: int, query: Mapping[str, str]) -> dict[str, Any]:
+    link = http.client.HTTPConnection("127.0.0.1", port, timeout=TIMEOUT_S)
+    try:
+        link.request("GET", f"/api/forecast?{urlencode(query)}" if query else "/api/forecast")
+        answer = link.getresponse()
+        text = answer.read(LONGEST).decode("utf-8", "replace")
+    except (OSError, http.client.HTTPException):
+        raise OptionError(
+            f"nobody answers on port {port} of this machine: start `spreadwatch run`, or give its --port"
+        ) from None
+    finally:
+        link.close()
+    try:
+        told = json.loads(text)
+        if answer.status == 200:
+            return dict(told)
+        raise OptionError(str(told["error"]))
+    except (ValueError, TypeError, KeyError):
+        raise OptionError(f"port {port} is no page of spreadwatch (it says {answer.status})") from None
+
+
+def as_text(told: Mapping[str, Any]) -> str:
+    """The sentence and a row for each rod; unknown is --."""
+    length, speed = DISPLAY_UNITS[told["units"]]["m"], DISPLAY_UNITS[told["units"]]["m/s"]
+    doubt = "" if told["state"] == "ok" else f" (in doubt: {told['cause']})"
+    rows = [
+        f"{told['about']}, from {told['age_s']:.0f} s ago{doubt}",
+        told["sentence"],
+        "",
+        f"{'rod':<5}{'now':>6}{'rises':>8}{'sinks':>8}{'slowest':>9}{'off bottom':>12}   "
+        f"[{length.label}, {speed.label}]",
+    ]
+    for name, rod in told["rods"].items():
+        gap = rod["least_bottom_gap_m"]
+        cells = (
+            _shown(rod["depth_m"]["value"][0], length),
+            _shown(rod["rise_m"]["value"], length),
+            _shown(rod["sink_m"]["value"], length),
+            _shown(rod["slowest_mps"]["value"], speed),
+            _shown(None if gap is None else gap["value"], length),
+        )
+        note = "" if rod["bottom_known"] == 1.0 else f"   {rod['bottom_cause']}"
+        rows.append(f"{name:<5}{cells[0]:>6}{cells[1]:>8}{cells[2]:>8}{cells[3]:>9}{cells[4]:>12}{note}")
+    rows += [f"{name:<5}left out: {why}" for name, why in told["lost"].items()]
+    return "\n".join(rows)
+
+
+def _shown(value: float | None, unit: DisplayUnit) -> str:
+    return "--" if value is None else f"{value * unit.scale:.{unit.digits}f}"

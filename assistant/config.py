@@ -32,7 +32,16 @@ __all__ = ["ConfigError", "default_dir", "load"]
 MAX_FILES = 200  # per folder
 TOP_FILES = ("boat.toml", "spread.toml")
 REELS = "reels.toml"  # a boat's own; there is no packaged one
-BEYOND_BOAT = ("sources", "broker", "page_port", "outings", "speak")
+BEYOND_BOAT = (
+    "sources",
+    "broker",
+    "page_port",
+    "signalk",
+    "signalk_port",
+    "signalk_vessel",
+    "outings",
+    "speak",
+)
 """Keys of boat.toml that are fields of Config itself."""
 
 
@@ -106,6 +115,8 @@ def load(directory: Path | None = None) -> Config:
         raise ConfigError(problems.lines)
     beyond = {key: boat.pop(key) for key in BEYOND_BOAT if key in boat}
     origin = {name.removesuffix(".toml"): str(file) for name, file in tops.items()}
+    if "signalk_port" in boat and not boat.get("signalk"):
+        problems.note(tops["boat.toml"], "signalk_port: wants signalk = true as well")
     return Config(
         BoatConfig(**boat), rods, lines, bodies,
         origin=origin, reels=reels, facts=facts, alerts=alerts, **beyond,

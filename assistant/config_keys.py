@@ -155,6 +155,12 @@ PART_NAME = text(r"[a-z0-9-]{1,40}", "the name of a file there, without .toml: 1
 
 BROKER = text(r"none|embedded(:[0-9]{1,5})?|mqtts?://[!-~]{1,200}", "none, embedded or mqtt(s)://host:port")
 
+VESSEL = text(
+    r"urn:mrn:imo:mmsi:[2-7][0-9]{8}"
+    r"|urn:mrn:signalk:uuid:[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}",
+    "urn:mrn:imo:mmsi: and nine digits, or urn:mrn:signalk:uuid: and a UUID of version 4 in small letters",
+)
+
 BOAT_KEYS = (
     Key("id", text(r"[a-z0-9-]{1,40}", "1..40 of a-z 0-9 -"), "the <boat> of the topics", required=True),
     Key("title", LINE_OF_TEXT, "the boat's name as shown", required=True),
@@ -183,6 +189,9 @@ BOAT_KEYS = (
     Key("broker", BROKER, "when no --broker is given"),
     Key("outings", text(r"[^\x00-\x1f\x7f]{1,200}", "a folder, or none"), "where outings are kept"),
     Key("speak", yes_or_no, "whether the boat's own computer speaks alerts"),
+    Key("signalk", yes_or_no, "true: Signal K for others on board, under the page's address"),
+    Key("signalk_port", whole(1, 65535), "the same as lines over TCP; wants signalk"),
+    Key("signalk_vessel", VESSEL, "the boat's identity in Signal K"),
     Key("page_port", whole(1, 65535), "where the page is served when no --port is given"),
 )
 

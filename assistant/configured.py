@@ -216,6 +216,9 @@ class Config:
     sources: tuple[str, ...] = ()
     broker: str = "none"
     page_port: int = 8620
+    signalk: bool = False  # whether the page's server gives Signal K as well
+    signalk_port: int | None = None  # where the same is given as lines over TCP; None: nowhere
+    signalk_vessel: str = ""  # our vessel's identity; "": one made from the boat's id
     outings: str = ""  # the folder they are kept in; "": the usual one; "none": not recorded
     speak: bool = False  # alerts are spoken by the boat's own computer
     origin: Mapping[str, str] = field(default_factory=dict)  # where each part was read: {"boat": path, ...}

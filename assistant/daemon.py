@@ -16,7 +16,7 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-from assistant import locate, notes, payloads, pipeline
+from assistant import __version__, locate, notes, payloads, pipeline
 from assistant.configured import Config
 from assistant.errors import OptionError
 from assistant.inbox import SENSOR_TOPIC, Inbox
@@ -29,6 +29,8 @@ from assistant.outings import logbook, store
 from assistant.outings.happened import EVENT_TOPIC, Happened
 from assistant.speaker import Speaker
 from assistant.web.server import PageServer
+from assistant.web.signalk import Feed
+from assistant.web.signalk_tcp import LineServer
 from firmware_bridge.mqtt import Publisher, Status
 
 PUBLISH_EVERY = round(payloads.PUBLISH_PERIOD_S / STEP_S)  # steps
@@ -119,6 +121,9 @@ class Daemon:
         self._speaker = Speaker(config.speak, self._now_s)
         heard = {SENSOR_TOPIC: self._inbox.sensor, EVENT_TOPIC: self._happened.heard}
         self._publisher = Publisher(options.broker, config.boat.id, self._loop.time, heard)
+        identity = (config.boat.id, config.signalk_vessel)
+        self._signalk = Feed(*identity, mode, __version__) if config.signalk else None
+        self._lines_out = LineServer(self._signalk, config.signalk_port)
         self._page = PageServer(
             options.port,
             config.boat.title,
@@ -132,6 +137,7 @@ class Daemon:
             on_event=self._happened.asked,
             kinds=notes.offered(),
             foreteller=self._ahead,
+            signalk=self._signalk,
         )
 
     def _foretold(self, payload: bytes) -> None:
@@ -158,6 +164,7 @@ class Daemon:
         self._start_s = self._loop.time()
         async with asyncio.TaskGroup() as tasks:
             tasks.create_task(self._page.serve(self._stop), name="page")
+            tasks.create_task(self._lines_out.serve(self._stop), name="signalk")
             others = [
                 tasks.create_task(self._publisher.run(), name="mqtt"),
                 tasks.create_task(self._steps(), name="steps"),
@@ -178,6 +185,8 @@ class Daemon:
         self._page.bind()
         taken = "" if self._page.port == asked else f" (port {asked} is taken)"
         say(f"page    {self._page.url}{taken}")
+        if where := self._lines_out.bind():
+            say(f"signalk {where}")
         before = self._publisher.port
         await self._publisher.start()
         taken = "" if self._publisher.port == before else f" (port {before} is taken)"

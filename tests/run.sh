@@ -39,7 +39,7 @@ if ! PYTHON=$(find_python); then
     PYTHON=$(find_python) || { say "need Python >= 3.11 with its venv module; install it and start again"; exit 2; }
 fi
 
-for pair in mosquitto:mosquitto chromium:chromium openssl:openssl git:git; do
+for pair in mosquitto:mosquitto chromium:chromium openssl:openssl git:git node:nodejs npm:npm; do
     tool=${pair%%:*}
     command -v "$tool" >/dev/null || install_packages "${pair##*:}" || say "$tool is missing: its tests will say so"
 done
@@ -51,6 +51,18 @@ if [ ! -e "$stamp" ]; then
     "$VENV/bin/python" -m pip install --quiet --disable-pip-version-check --editable '.[test]'
     rm -f "$VENV"/.installed-*
     : >"$stamp"
+fi
+
+# The published schema of Signal K, run by node; where npm cannot fetch it, its tests say so.
+schema="@signalk/signalk-schema@1.8.2"
+if [ ! -e "$VENV/node/.installed-${schema##*@}" ] && command -v npm >/dev/null; then
+    say "$schema"
+    mkdir -p "$VENV/node"
+    if npm install --silent --no-audit --no-fund --no-save --prefix "$VENV/node" "$schema" >&2; then
+        : >"$VENV/node/.installed-${schema##*@}"
+    else
+        say "npm could not install $schema: its tests will say so"
+    fi
 fi
 
 exec "$VENV/bin/python" -m pytest "$@"

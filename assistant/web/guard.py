@@ -2,7 +2,8 @@
 
 Only our own page may talk to our server: Host and Origin are compared whole against lists (against DNS
 rebinding and cross-site requests), and anything that changes state must come from this machine and be JSON
-(which a foreign page cannot send without asking first). Plain http brings no Sec-Fetch headers to rely on.
+(which a foreign page cannot send without asking first). A WebSocket obeys no same-origin policy but this one.
+Plain http brings no Sec-Fetch headers to rely on.
 """
 
 from __future__ import annotations
@@ -52,12 +53,12 @@ class Guard:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """The ASGI application."""
-        if scope["type"] != "http":
+        if scope["type"] not in ("http", "websocket"):
             await self.app(scope, receive, send)
             return
 
         async def send_guarded(message: Message) -> None:
-            if message["type"] == "http.response.start":
+            if message["type"] in ("http.response.start", "websocket.http.response.start"):
                 MutableHeaders(scope=message).update(ANSWER_HEADERS)
             await send(message)
 
@@ -71,8 +72,8 @@ class Guard:
             return PlainTextResponse("refused: this host name is not one of ours\n", 403)
         if len(origins) > 1 or (origins and origins[0].lower() not in self.origins):
             return PlainTextResponse("refused: not asked for by our own page\n", 403)
-        if scope["method"] in ("GET", "HEAD"):
-            return None
+        if scope["type"] == "websocket" or scope["method"] in ("GET", "HEAD"):
+            return None  # a WebSocket is sent what anybody may read, and changes nothing
         if not is_loopback(scope):
             return PlainTextResponse("refused: changes only from the boat's own computer\n", 403)
         if headers.get("content-type", "").split(";")[0].strip().lower() != "application/json":

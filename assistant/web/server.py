@@ -6,6 +6,7 @@ GET  /api/forecast the newest forecast, or a what-if (ahead.py)
                                                          POST /api/note     {"rod": NAME, "kind": K, "value": V}
                                                          POST /api/alert    {"do": "acknowledge", "key": KEY}
                                                          POST /api/event    {"rod": NAME, "kind": K, "value": V}
+GET  /signalk, /signalk/v1/stream: see signalk_ws.py; only where a Feed is given
 """
 
 from __future__ import annotations
@@ -32,11 +33,14 @@ from assistant.configured import BodyType, Rod
 from assistant.messages import AlertAction, Frame, LineSetting
 from assistant.payloads import Json, frame_object, frame_payload, shapes_object, to_json
 from assistant.units import DISPLAY_UNITS
+from assistant.web import signalk_ws
 from assistant.web.actions import parse_action
 from assistant.web.ahead import AskAhead, Foreteller
 from assistant.web.events import SEND_BUFFER_BYTES, EventStream, Newest
 from assistant.web.guard import LOCAL_NAMES, Guard, allowed_hosts, is_loopback
 from assistant.web.settings import MAX_BODY_BYTES, Refused, limits_of, parse_setting
+from assistant.web.signalk import Feed
+from assistant.web.subscriptions import MESSAGE_BYTES
 
 PAGE = Path(__file__).parent / "page"
 JAVASCRIPT = "text/javascript; charset=utf-8"
@@ -101,6 +105,7 @@ class PageServer:
         on_action: called with each checked AlertAction.
         on_note: called with the body of each note; raises Refused. None: notes are not taken.
         kinds: what may be noted, for the form: {word: {"words": [...], "unit": SI unit}}.
+        signalk: what is given to Signal K clients; None: nothing is.
         foreteller: who makes forecasts, if anybody does.
         host: the address to listen on; loopback unless the network is meant to see the page.
         names: host names besides the local ones under which the page may be asked for.
@@ -121,6 +126,7 @@ class PageServer:
         on_event: Callable[[bytes], Awaitable[Json]] | None = None,
         kinds: Mapping[str, object] | None = None,
         foreteller: Foreteller | None = None,
+        signalk: Feed | None = None,
         host: str = "127.0.0.1",
         names: Sequence[str] = (),
     ) -> None:
@@ -132,6 +138,7 @@ class PageServer:
         self._on_action = on_action
         self._on_note = on_note
         self._on_event = on_event
+        self._signalk = signalk
         self._ask_ahead = AskAhead(foreteller)
         self._limits = {rod.name: limits_of(rod, bodies or {}) for rod in rods}
         self._fixed: Json = {
@@ -166,6 +173,8 @@ class PageServer:
                 why it is not ok}, shown instead of its source; "limits" {rod: what widens its depth most}.
         """
         self._frame = frame
+        if self._signalk is not None:
+            self._signalk.offer(frame)
         self._newest.put(
             lambda: to_json(
                 {**frame_object(frame), "shapes": shapes_object(frame), **self._fixed, **(extras or {})}
@@ -198,7 +207,9 @@ class PageServer:
             self.bind()
         assert self._socket is not None
         config = uvicorn.Config(
-            self._application(stop), http=_Protocol, ws="none", lifespan="off", loop="none",
+            self._application(stop), http=_Protocol, lifespan="off", loop="none",
+            ws="none" if self._signalk is None else "websockets-sansio",
+            ws_max_size=MESSAGE_BYTES, ws_per_message_deflate=False,
             log_config=None, log_level="critical", access_log=False,
             proxy_headers=False, server_header=False, timeout_graceful_shutdown=1,
         )  # fmt: skip
@@ -217,9 +228,11 @@ class PageServer:
 
     def _application(self, stop: asyncio.Event) -> Starlette:
         pages = [Route(path, _file(*FILES[path])) for path in FILES]
+        signalk = [] if self._signalk is None else signalk_ws.routes(self._signalk, stop)
         return Starlette(
             routes=[
                 *pages,
+                *signalk,
                 Route("/events", EventStream(self._newest, stop)),
                 Route("/api/frame", self._get_frame),
                 Route("/api/forecast", self._ask_ahead.answer),

@@ -61,6 +61,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.pipeline": (
         *BASE,
         "assistant.locate",
+    "assistant.deltas": (*BASE, "assistant.payloads"),
         "assistant.lines",
         "assistant.ahead",
         "assistant.alerts",
@@ -71,7 +72,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         f"assistant.outings.{name}": (*BASE, *(f"assistant.outings.{other}" for other in QUIET))
         for name in QUIET
     },
-    "assistant.web": (*BASE, "assistant.web", "assistant.payloads", "assistant.panel"),
+    "assistant.web": (*BASE, "assistant.web", "assistant.payloads", "assistant.deltas", "assistant.panel"),
     "assistant": ("assistant", "firmware_bridge"),  # the shells: daemon, replay, demo, bench, __main__
     "firmware_bridge": ("assistant.messages", "firmware_bridge"),
     "sim": (*BASE, "sim"),
@@ -92,6 +93,7 @@ PURE = (
     "assistant.locate",
     "assistant.pipeline",
     "assistant.notes",
+    "assistant.deltas",
     "assistant.typed",
     "assistant.outings.plain",
     "assistant.outings.records",

@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from assistant import __version__
+from assistant.calibrate.commands import calibrate
 from assistant.config import ConfigError, load
 from assistant.errors import LogError, OptionError
 from assistant.outings.commands import outings
@@ -246,6 +247,7 @@ def mark(words: tuple[str, ...], corrects: int | None, port: int) -> None:
 
 
 main.add_command(outings)
+main.add_command(calibrate)
 
 
 @main.command()

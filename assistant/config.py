@@ -11,6 +11,7 @@ from pathlib import Path
 
 from assistant.config_alerts import ALERTS, read_alerts
 from assistant.config_below import read_transducers
+from assistant.config_calibration import CALIBRATION, read_calibration, with_counters
 from assistant.config_facts import FACTS, read_facts
 from assistant.config_files import (
     ConfigError,
@@ -73,11 +74,12 @@ def check_top(directory: Path, problems: Problems) -> None:
     if not directory.is_dir():
         raise ConfigError([f"{directory}: no such directory; give one with boat.toml or spread.toml"])
     own = {entry.name for entry in directory.iterdir() if entry.suffix == ".toml"}
-    for name in sorted(own - {*TOP_FILES, REELS, FACTS, ALERTS}):
-        allowed = nearest(name, [*TOP_FILES, REELS, FACTS, ALERTS])
+    known = {*TOP_FILES, REELS, FACTS, ALERTS, CALIBRATION}
+    for name in sorted(own - known):
+        allowed = nearest(name, known)
         problems.note(directory / name, f"no such configuration file; {allowed}")
     folders = [folder for folder in ("lines", "bodies") if (directory / folder).is_dir()]
-    if not own & {*TOP_FILES, REELS, FACTS, ALERTS} and not folders:
+    if not own & known and not folders:
         problems.note(directory, "no boat.toml, spread.toml, lines/ or bodies/ in it; give the one that has")
 
 
@@ -107,17 +109,19 @@ def load(directory: Path | None = None) -> Config:
         boat["transducers"] = read_transducers(tops["boat.toml"], transducers, rods, problems)
     register = read_toml(directory / REELS, problems) if (directory / REELS).exists() else None
     reels = read_reels(directory / REELS, register or {}, line_files, rods, problems)
+    found = read_toml(directory / CALIBRATION, problems) if (directory / CALIBRATION).exists() else None
+    calibration = read_calibration(directory / CALIBRATION, found or {}, rods, problems)
     wishes = read_toml(directory / ALERTS, problems) if (directory / ALERTS).exists() else None
     alerts = read_alerts(directory / ALERTS, wishes or {}, rods, problems)
     own = {stem for stem, file in (line_files | body_files).items() if file.is_relative_to(directory)}
     facts = read_facts(directory, default_dir(), own, known, problems)
+    if "signalk_port" in boat and not boat.get("signalk"):
+        problems.note(tops["boat.toml"], "signalk_port: wants signalk = true as well")
     if problems.lines:
         raise ConfigError(problems.lines)
     beyond = {key: boat.pop(key) for key in BEYOND_BOAT if key in boat}
     origin = {name.removesuffix(".toml"): str(file) for name, file in tops.items()}
-    if "signalk_port" in boat and not boat.get("signalk"):
-        problems.note(tops["boat.toml"], "signalk_port: wants signalk = true as well")
     return Config(
-        BoatConfig(**boat), rods, lines, bodies,
-        origin=origin, reels=reels, facts=facts, alerts=alerts, **beyond,
+        BoatConfig(**{**boat, **calibration.boat}), rods, lines, bodies,
+        origin=origin, reels=with_counters(reels, calibration.counters), facts=facts, alerts=alerts, **beyond,
     )  # fmt: skip

@@ -20,6 +20,7 @@ from sim.checked import Number
 INSTRUMENT_NUMBERS = (
     Number("variation_deg", -60.0, 60.0, -9.0),  # + east
     Number("log_factor", 0.0, 3.0, 1.0),  # reading = factor x true
+    Number("log_factor_per_mps", -1.0, 1.0, 0.0),  # what the factor gains with each m/s above 1 m/s
     Number("log_resolution_kn", 0.0, 1.0, 0.1),
     Number("log_sigma_mps", 0.0, 2.0, 0.02),
     Number("compass_offset_deg", -180.0, 180.0, 0.0),  # reading = true + offset
@@ -213,9 +214,10 @@ class Sensors:
         spread = n["gps_position_sigma_m"] * metre
         deviation = n["compass_deviation_deg"] * math.sin(truth["heading_rad"])
         offset = math.radians(n["compass_offset_deg"] + deviation + n["compass_sigma_deg"] * float(draw[0]))
+        factor = n["log_factor"] + n["log_factor_per_mps"] * (truth["stw_mps"] - 1.0)
         return {
             "heading_rad": wrap_tau(truth["heading_rad"] + offset),
-            "stw_mps": max(0.0, n["log_factor"] * truth["stw_mps"] + n["log_sigma_mps"] * float(draw[1])),
+            "stw_mps": max(0.0, factor * truth["stw_mps"] + n["log_sigma_mps"] * float(draw[1])),
             "sog_mps": math.hypot(north, east),
             "cog_rad": wrap_tau(math.atan2(east, north)),
             "lat_deg": truth["lat_deg"] + spread * float(draw[2]),

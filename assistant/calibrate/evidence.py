@@ -122,7 +122,9 @@ def mean_angle(angles_rad: Array) -> float:
 
 def blocks_of(run: Gathered) -> Blocks:
     """The run in blocks of BLOCK_S; only those in which every instrument of this boat spoke all along."""
-    log, compass, ground = (np.array(s).reshape(len(s), -1) for s in (run.log, run.compass, run.ground))
+    log, compass, ground = (
+        np.array(s) if s else np.zeros((0, 3)) for s in (run.log, run.compass, run.ground)
+    )
     rows: list[tuple[float, ...]] = []
     if len(ground):
         first, last = float(ground[0, 0]), float(ground[-1, 0])

@@ -13,9 +13,10 @@ from assistant.calibrate.solve import wrapped
 HEADING_RAD = math.radians(12.0)  # how far a block may lie off its leg
 SPEED_MPS, SPEED_SHARE = 0.12, 0.08
 LEAST_S = 40.0
-RECIPROCAL_RAD = math.radians(30.0)
+RECIPROCAL_RAD = math.radians(45.0)
 SLOWEST_MPS = 0.5  # below, neither a wheel nor a course says much
 GROUP_MPS = 0.22  # half a mile an hour apart: two speeds; nearer: one
+GROUP_SPAN_MPS = 0.35
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,10 +95,11 @@ def as_rows(legs: list[Leg], compass: bool) -> tuple[Blocks, Array]:
 
 
 def speed_groups(legs: list[Leg]) -> list[list[Leg]]:
-    """Legs by speed, slowest first; a gap of GROUP_MPS parts two groups."""
+    """Legs by speed, slowest first; a gap of GROUP_MPS, or more than GROUP_SPAN_MPS within, parts two groups."""
     groups: list[list[Leg]] = []
     for leg in sorted(legs, key=lambda leg: leg.log_mps):
-        if groups and leg.log_mps - groups[-1][-1].log_mps < GROUP_MPS:
+        near = groups and leg.log_mps - groups[-1][-1].log_mps < GROUP_MPS
+        if near and leg.log_mps - groups[-1][0].log_mps < GROUP_SPAN_MPS:
             groups[-1].append(leg)
         else:
             groups.append([leg])

@@ -25,9 +25,10 @@ CURRENT_PRIOR_MPS = 1.0
 FACTOR_PRIOR, KNOT_PRIOR = 0.3, 0.15  # sigma of f about 1, and of f between neighbouring knots
 HARMONIC_PRIORS_RAD = np.radians([30.0, 10.0, 10.0, 3.0, 3.0])
 LAG_S, LAG_PRIOR_S = 0.7, 0.7  # of a receiver's course in a turn (as estimate/outputs.py has it), and sigma
-LOG_SIGMA_MPS = 0.015  # rounding to 0.1 kn and its bearing, over a block or a leg
+LOG_SIGMA_MPS = 0.01  # rounding to 0.1 kn and its bearing, over a block or a leg
 STEPS, SETTLED = 60, 1e-9
-FAR = 3.0  # sigmas beyond which a row loses weight (Huber's function)
+FAR = 3.0  # sigmas beyond which a row loses weight (Huber's function) ...
+MANY = 20  # ... where there are so many that one may be wrong; of few legs none is
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +180,8 @@ def solve(rows: Blocks, model: Model, weights: Array | None = None) -> Fit:
             step = 0.5 * step
         x = x + step
         plain = np.abs(problem.misses(x)[: 2 * n].reshape(2, n)) / np.sqrt(problem.robust)
-        problem.robust = np.minimum(1.0, FAR / np.maximum(plain, 1e-9))
+        if n >= MANY:
+            problem.robust = np.minimum(1.0, FAR / np.maximum(plain, 1e-9))
         if np.abs(step).max() < 1e-7:
             break
     slopes, misses = _slopes(problem, x), problem.misses(x)

@@ -107,7 +107,7 @@ def course(pair: tuple[Key, Track] | None, ground: Ground | None, crossed: bool,
             key[1],
             "too slow for a course" if slow == "doubtful" else track.cause(t_s),
         )
-    angle, _ = turning.angle_at(ground.course, t_s)
+    angle, _ = turning.angle_at(ground.course, t_s, ground.lag_s)
     sigma = math.hypot(ground.cog_sigma_rad(), RECEIVER_LAG_S * ground.course.rate_radps)
     cause = track.cause(t_s)
     if crossed and state == "ok":
@@ -154,6 +154,7 @@ def water_depth(
     offset = tracks.get(("transducer_offset_m", key[1]))
     own = offset is not None and offset.value > 0.0
     add = offset.value if offset is not None and own else config.sounder_below_surface_m
+    add = add if config.sounder_measured_m is None else config.sounder_measured_m
     depth = track.value + (0.0 if key[0] == "depth_below_surface_m" else add)
     sigma = math.hypot(DEPTH_SIGMA_M, DEPTH_SIGMA_SHARE * depth)
     return judged_track(pair, depth, sigma, t_s)

@@ -30,6 +30,9 @@ QUIET = (
     "lull",
 )
 
+# The arithmetic of calibrating, pure beside what reads and writes.
+CALIBRATE = ("evidence", "solve", "legs", "outcome", "speed", "compass", "latency", "sounder", "counter")
+
 # Who may import whom of ours: the longest matching prefix on the left decides.
 BASE = ("assistant.messages", "assistant.configured", "assistant.units")
 MAY_IMPORT: dict[str, tuple[str, ...]] = {
@@ -40,6 +43,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         *BASE,
         "assistant.config_alerts",
         "assistant.config_below",
+        "assistant.config_calibration",
         "assistant.config_facts",
         "assistant.config_files",
         "assistant.config_keys",
@@ -57,11 +61,11 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "assistant.frame": BASE,
     "assistant.payloads": (*BASE, "assistant.panel"),
     "assistant.panel": BASE,
+    "assistant.deltas": (*BASE, "assistant.payloads"),
     "assistant.locate": (*BASE, "assistant.sensing", "assistant.estimate"),
     "assistant.pipeline": (
         *BASE,
         "assistant.locate",
-    "assistant.deltas": (*BASE, "assistant.payloads"),
         "assistant.lines",
         "assistant.ahead",
         "assistant.alerts",
@@ -89,12 +93,13 @@ PURE = (
     "assistant.alerts",
     "assistant.frame",
     "assistant.payloads",
+    "assistant.deltas",
     "assistant.panel",
     "assistant.locate",
     "assistant.pipeline",
     "assistant.notes",
-    "assistant.deltas",
     "assistant.typed",
+    *(f"assistant.calibrate.{name}" for name in CALIBRATE),
     "assistant.outings.plain",
     "assistant.outings.records",
     "assistant.outings.entries",

@@ -163,6 +163,8 @@ def daemon_run(run_s: float) -> dict[str, object]:
         "cpu_percent": round(100.0 * share, 1),
         "latency_ms": summary["latency_ms"],
         "event_loop_late_ms": summary["event_loop_late_ms"],
+        "step_late_ms": summary["step_late_ms"],
+        "forecasts": summary["forecasts"],
         "slips": summary["slips"],
     }
 

@@ -283,6 +283,7 @@ class Daemon:
             "latency_ms": self._meter.latency_ms(),
             "slips": self._meter.slips,
             "event_loop_late_ms": self._meter.late_ms(),
+            "step_late_ms": self._meter.steps_late_ms(),
             "worst_late_ms": round(1000.0 * self._meter.worst_late_s, 1),
             "published": self._publisher.status.published,
             "forecasts": self._ahead.summary(),

@@ -19,6 +19,16 @@ def quantile(values: Iterable[float], share: float) -> float | None:
     return ordered[min(rank, len(ordered)) - 1]
 
 
+SETTLING = 40
+"""First steps whose lateness is not in the quantiles: the lines settle, the forecasting process starts."""
+
+
+def _worst_ms(values_s: Iterable[float]) -> dict[str, float | None]:
+    kept = list(values_s)
+    quantiles = {"p99_9": quantile(kept, 0.999), "max": quantile(kept, 1.0)}
+    return {name: None if v is None else round(1000.0 * v, 2) for name, v in quantiles.items()}
+
+
 @dataclass(slots=True)
 class Meter:
     """What the summary says. Latency [s]: from a sentence's frame instant, or its arrival if later, to
@@ -29,12 +39,14 @@ class Meter:
     worst_late_s: float = 0.0
     latencies_s: deque[float] = field(default_factory=lambda: deque(maxlen=KEEP))
     lates_s: deque[float] = field(default_factory=lambda: deque(maxlen=KEEP))
+    steps_late_s: deque[float] = field(default_factory=lambda: deque(maxlen=KEEP))
 
     def stepped(self, late_s: float) -> None:
         """Note one step and how late behind its instant it began [s]."""
         self.steps += 1
         self.slips += late_s > SLIP_S
         self.worst_late_s = max(self.worst_late_s, late_s)
+        self.steps_late_s.append(late_s)
 
     def woke(self, late_s: float) -> None:
         """Note how late the event loop woke a task [s]."""
@@ -42,8 +54,11 @@ class Meter:
 
     def late_ms(self) -> dict[str, float | None]:
         """How late the event loop woke a task [ms]; None before the first time."""
-        quantiles = {"p99_9": quantile(self.lates_s, 0.999), "max": quantile(self.lates_s, 1.0)}
-        return {name: None if v is None else round(1000.0 * v, 2) for name, v in quantiles.items()}
+        return _worst_ms(self.lates_s)
+
+    def steps_late_ms(self) -> dict[str, float | None]:
+        """How late behind their instants steps began, the first SETTLING left out [ms]."""
+        return _worst_ms(list(self.steps_late_s)[SETTLING:])
 
     def published(self, latencies_s: Iterable[float]) -> None:
         """Note the latency of every sentence that a publication was the first to hold."""

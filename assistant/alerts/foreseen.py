@@ -30,6 +30,9 @@ CURVES_RAD = math.radians(65.0)
 """Judgement: deliberate curves go 20-30 degrees to either side, so from one to the next 60."""
 TOUCH_M, CROSS_M = 0.0, 0.5
 """Judgement: a gap no larger is a touch; lines so near catch each other, their lures being as long."""
+LIKELY = 0.2
+"""A gap is called gone where it is so six times of ten: by its value and this share of the way to its 90 % quantile."""
+
 Array = NDArray[np.float64]
 
 
@@ -71,22 +74,31 @@ class Ahead:
             longest = max(longest, run)
         return longest
 
-    def low_side(self, rows: Array) -> Array:
-        """What is compared with a lower limit, of (K, 3) value, low, high."""
-        return rows[:, 2 if self.sure else 0]
+    def least(self, value: Array, high: Array) -> Array:
+        """What is compared with a lower limit."""
+        return np.where(np.isnan(high), value, value + (1.0 if self.sure else LIKELY) * (high - value))
 
-    def high_side(self, rows: Array) -> Array:
-        """What is compared with an upper limit."""
-        return rows[:, 1 if self.sure else 0]
+    def low_side(self, rows: Array) -> Array:
+        """The same of (K, 3) value, low, high."""
+        return self.least(rows[:, 0], rows[:, 2])
+
+    def below_s(self, rows: Array, limit: float) -> float | None:
+        """Time from now at which the value is first below a limit [s], where that is likely; None: it is not."""
+        likely = self.first_s(limit - self.low_side(rows)) is not None
+        return self.first_s(limit - rows[:, 0]) if likely else None
 
 
 def ahead_of(look: Look) -> Ahead | None:
     """The forecast, if it may be judged."""
-    told = look.outlook
-    if told is None or not 0.0 <= look.t_s - told.t_s <= OLD_S or told.state not in ("ok", "doubtful"):
+    return None if look.outlook is None else judged(look.outlook, look.t_s - look.outlook.t_s)
+
+
+def judged(told: Forecast, age_s: float) -> Ahead | None:
+    """A forecast of that age [s] as one to judge; None if it is too old, or rests on nothing."""
+    if not 0.0 <= age_s <= OLD_S or told.state not in ("ok", "doubtful"):
         return None
     weaving = told.manoeuvre.under_way and _turned_rad(told.manoeuvre) < CURVES_RAD
-    return Ahead(told, look.t_s - told.t_s, weaving)
+    return Ahead(told, age_s, weaving)
 
 
 def _turned_rad(steered: Manoeuvre) -> float:
@@ -110,10 +122,15 @@ def touches(look: Look, ahead: Ahead, held: str) -> list[Touch]:
         if not line.firm or line.bottom is None:
             continue
         limit = TOUCH_M + FOOT_M * (f"{held} {line.rod}" in look.held)
-        in_s = ahead.first_s(limit - ahead.low_side(line.bottom.gap_m))
+        in_s = touches_in(ahead, line, limit)
         if in_s is not None:
             found.append(Touch(line, in_s, float(np.nanmin(line.bottom.gap_m[:, 0]))))
     return sorted(found, key=lambda one: (f"{held} {one.line.rod}" not in look.held, one.in_s))
+
+
+def touches_in(ahead: Ahead, line: LineAhead, limit_m: float) -> float | None:
+    """Time until the gap under a line is less than that [s]; None: it is not, or nothing is known of the bottom."""
+    return None if line.bottom is None else ahead.below_s(line.bottom.gap_m, limit_m)
 
 
 def bottom(look: Look, rule: Rule) -> Iterator[Finding]:
@@ -241,8 +258,13 @@ def _pair_key(name: str, pair: PairAhead) -> str:
 
 
 def _crosses(look: Look, ahead: Ahead, pair: PairAhead, name: str) -> bool:
-    """Whether both fish and will come too near; of lines that are nearest now the forecast says nothing new."""
+    """Whether both fish and will come too near."""
     limit = CROSS_M + FOOT_M * (_pair_key(name, pair) in look.held)
-    gap = pair.gap.high if ahead.sure else pair.gap.value
     firm = all(ahead.told.lines[rod].firm for rod in pair.rods)
-    return firm and gap < limit and pair.gap.at_s > ahead.age_s
+    return firm and crosses(ahead, pair, limit)
+
+
+def crosses(ahead: Ahead, pair: PairAhead, limit_m: float) -> bool:
+    """Whether two lines will come so near; of lines that are nearest now the forecast says nothing new."""
+    gap = ahead.least(np.array(pair.gap.value), np.array(pair.gap.high))
+    return bool(gap < limit_m) and pair.gap.at_s > ahead.age_s

@@ -9,7 +9,7 @@ import numpy as np
 from assistant.ahead import words
 from assistant.ahead.outlook import LineAhead
 from assistant.alerts.engine import Finding
-from assistant.alerts.foreseen import Ahead, ahead_of
+from assistant.alerts.foreseen import Ahead, Array, ahead_of
 from assistant.alerts.look import DEADBAND, Look, Rule
 from assistant.units import FOOT_M
 
@@ -31,15 +31,20 @@ def lifted(look: Look, rule: Rule) -> Iterator[Finding]:
             spare = max(FOOT_M, DEADBAND * (wanted[1] - wanted[0]))
             spare *= -1.0 if f"{rule.name} {word}" in look.held else 1.0
             if word == "above":
-                off = wanted[0] - spare - ahead.low_side(line.depth_m)
+                rows, limit = line.depth_m, wanted[0] - spare
             else:
-                off = ahead.high_side(line.depth_m) - wanted[1] - spare
+                rows, limit = mirrored(line.depth_m), -(wanted[1] + spare)
             inside = wanted[0] <= float(line.depth_m[0, 0]) <= wanted[1]
-            in_s = ahead.first_s(off)
-            if inside and in_s is not None and ahead.lasts_s(off) >= LASTING_S:
+            in_s = ahead.below_s(rows, limit)
+            if inside and in_s is not None and ahead.lasts_s(limit - ahead.low_side(rows)) >= LASTING_S:
                 found.append((line, in_s, wanted))
         if found:
             yield _off_finding(look, rule, ahead, word, found)
+
+
+def mirrored(rows: Array) -> Array:
+    """(K, 3) value, low, high of the negative, so that an upper limit is a lower one."""
+    return -rows[:, [0, 2, 1]]
 
 
 def _off_finding(
@@ -89,9 +94,11 @@ def will_run(look: Look, rule: Rule) -> Iterator[Finding]:
         rows = line.lure_speed_mps
         if not line.firm:
             continue
-        off = limit - spare - ahead.low_side(rows) if slow else ahead.high_side(rows) - limit - spare
-        in_s = ahead.first_s(off)
-        if in_s is not None and in_s > 0.0 and ahead.lasts_s(off) >= LASTING_S:
+        below = limit - spare
+        if not slow:
+            rows, below = mirrored(rows), -(limit + spare)
+        in_s = ahead.below_s(rows, below)
+        if in_s is not None and in_s > 0.0 and ahead.lasts_s(below - ahead.low_side(rows)) >= LASTING_S:
             found.append((line, in_s))
     if not found:
         return

@@ -16,7 +16,7 @@ from hypothesis.extra import numpy as npst
 
 from assistant import config
 from assistant.ahead.forecast import forecast
-from assistant.ahead.gaps import BESIDE_M, Soundings, bottom_at, sounded
+from assistant.ahead.gaps import BESIDE_M, BEYOND_M, Soundings, bottom_at, sounded
 from assistant.ahead.manoeuvre import Response, planned
 from assistant.ahead.pairs import closest
 from assistant.lines.motion import Motion
@@ -95,11 +95,23 @@ def test_a_drifting_layer_moves_the_lines_over_the_ground() -> None:
 
 def test_nothing_is_known_ahead_beside_or_without_soundings() -> None:
     track = sailed(200, 0.0)
-    places = np.array([[215.0, 0.0], [100.0, BESIDE_M + 1.0], [-20.0, 0.0], [100.0, BESIDE_M - 1.0]])
-    depth, _ = bottom_at(track, places, np.zeros(4))
-    assert np.isnan(depth).tolist() == [True, True, True, False]
+    far, near = BEYOND_M + 5.0, BEYOND_M - 5.0
+    places = np.array(
+        [
+            [200.0 + far, 0.0],
+            [100.0, BESIDE_M + 1.0],
+            [-far, 0.0],
+            [100.0, BESIDE_M - 1.0],
+            [200.0 + near, 0.0],
+        ]
+    )
+    depth, sigma = bottom_at(track, places, np.zeros(5))
+    assert np.isnan(depth).tolist() == [True, True, True, False, False]
+    assert (
+        sigma[4] > bottom_at(track, np.array([[199.0, 0.0]]), np.zeros(1))[1][0]
+    )  # by the slope, as beside it
     empty = sounded(None, Motion(0.0, 0.0, 1.0, 0.0), BoatState(0.0))
-    assert np.isnan(bottom_at(empty, places, np.zeros(4))[0]).all()
+    assert np.isnan(bottom_at(empty, places, np.zeros(5))[0]).all()
 
 
 def test_the_track_begins_anew_when_the_frame_does() -> None:

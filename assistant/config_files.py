@@ -14,6 +14,7 @@ from assistant.config_keys import (
     ABOUT,
     BAND_KEYS,
     BODY_COEFFICIENTS,
+    FAMILY,
     LABEL_KEYS,
     LINE_COEFFICIENTS,
     OPTIONAL,
@@ -142,10 +143,11 @@ def read_line(file: Path, problems: Problems) -> LineType | None:
     table = read_toml(file, problems)
     if table is None:
         return None
-    head = read_keys(file, "", {k: v for k, v in table.items() if k == "about"}, [ABOUT], problems)
-    rest = {k: v for k, v in table.items() if k != "about"}
+    names = {ABOUT.name, FAMILY.name}
+    head = read_keys(file, "", {k: v for k, v in table.items() if k in names}, [ABOUT, FAMILY], problems)
+    rest = {k: v for k, v in table.items() if k not in names}
     coefficients = read_coefficients(file, rest, LINE_COEFFICIENTS, problems)
-    return LineType(file.stem, head.get("about", ""), coefficients)
+    return LineType(file.stem, head.get("about", ""), coefficients, head.get("family", ""))
 
 
 def read_body(file: Path, problems: Problems) -> BodyType | None:
@@ -153,7 +155,7 @@ def read_body(file: Path, problems: Problems) -> BodyType | None:
     table = read_toml(file, problems)
     if table is None:
         return None
-    keys = [Key("kind", choice(*BODY_COEFFICIENTS), "decides the force law", True), ABOUT]
+    keys = [Key("kind", choice(*BODY_COEFFICIENTS), "decides the force law", True), ABOUT, FAMILY]
     if table.get("kind") == "planer":
         keys += [SLIDES_KEY, *dial_keys(file, table, problems)]
     names = {key.name for key in keys}
@@ -165,8 +167,9 @@ def read_body(file: Path, problems: Problems) -> BodyType | None:
     low, high = head.get("setting_min"), head.get("setting_max")
     if low is not None and high is not None and low >= high:
         problems.add(file, "setting_max", high, f"want more than setting_min ({low:g})")
-    about, labels, slides = head.get("about", ""), head.get("settings"), head.get("slides", False)
-    return BodyType(file.stem, head["kind"], about, coefficients, low, high, labels, slides)
+    labels, slides = head.get("settings"), head.get("slides", False)
+    about, family = head.get("about", ""), head.get("family", "")
+    return BodyType(file.stem, head["kind"], about, coefficients, low, high, labels, slides, family)
 
 
 def dial_keys(file: Path, table: Mapping[str, Any], problems: Problems) -> tuple[Key, ...]:

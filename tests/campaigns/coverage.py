@@ -30,6 +30,7 @@ from assistant.lines.draws import at_normal
 from assistant.lines.fleet import marched, settled
 from assistant.lines.gear import Draw, RodSetting, has_planer, towed
 from assistant.lines.motion import Motion, tips
+from assistant.lines.prior import ALIKE, OF_FAMILY
 from assistant.lines.seen import seen_from_boat
 from assistant.lines.steady import NoSteadyShape, straight
 from assistant.messages import Z90, BoatState, Estimate
@@ -39,12 +40,18 @@ SPEED_SIGMA_MPS = 0.04
 TICK_S = spread.STEP_S
 
 
-def plain(rng: np.random.Generator) -> Draw:
-    """A draw of every coefficient: the same for all rods with that line or body."""
-    zs: dict[tuple[str, str], float] = {}
+def plain(config: Config, rng: np.random.Generator) -> Draw:
+    """A draw of every coefficient: the same for all rods with that line or body, alike for those of one family."""
+    zs: dict[tuple[str, ...], float] = {}
+    families = {name: kind.family for name, kind in (*config.lines.items(), *config.bodies.items())}
+
+    def new(*key: str) -> float:
+        return zs.setdefault(("own", *key), float(rng.standard_normal()))
 
     def draw(kind: str, name: str, coefficient: Coefficient) -> float:
-        z = zs.setdefault((kind, name), float(rng.standard_normal()))
+        z, family = new(kind, name), families.get(kind, "")
+        if family and name in OF_FAMILY:
+            z = math.sqrt(ALIKE) * new("family", family, name) + math.sqrt(1.0 - ALIKE) * z
         return at_normal(coefficient, z)
 
     return draw
@@ -87,7 +94,7 @@ def agrees(config: Config, fact: Fact, draw: Draw, rng: np.random.Generator) -> 
 def drawn(config: Config, rng: np.random.Generator) -> Draw:
     """A draw of every coefficient that all facts let pass."""
     while True:
-        draw = plain(rng)
+        draw = plain(config, rng)
         if all(agrees(config, fact, draw, rng) for fact in config.facts):
             return draw
 

@@ -20,6 +20,7 @@ def test_every_coefficient_has_source_and_band(file: Path) -> None:
     loose = {name for name, raw in table.items() if not isinstance(raw, dict)}
     assert loose <= {
         "about",
+        "family",
         "kind",
         "setting_min",
         "setting_max",

@@ -37,8 +37,8 @@ def test_commands_and_options(docs: str) -> None:
 
 def test_configuration_keys(docs: str) -> None:
     tables = (config_keys.BOAT_KEYS, config_keys.ROD_KEYS, config_keys.TIP_KEYS, config_keys.PART_KEYS)
-    tables += (config_keys.ATTACHED_KEYS, config_keys.BOARD_KEYS, config_keys.LABEL_KEYS, (config_keys.SLIDES_KEY,))
-    tables += (config_keys.TRANSDUCER_KEYS,)
+    tables += (config_keys.ATTACHED_KEYS, config_keys.BOARD_KEYS, config_keys.LABEL_KEYS)
+    tables += (config_keys.TRANSDUCER_KEYS, (config_keys.SLIDES_KEY, config_keys.FAMILY))
     names = [key.name for table in tables for key in table]
     names += [key.name for key in (*config_facts.FACT_KEYS, *config_facts.INSTEAD_KEYS)]
     names += [key.name for key in (*config_reels.REEL_KEYS, *config_reels.MARK_KEYS)]

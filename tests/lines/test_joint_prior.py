@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -23,6 +24,7 @@ from assistant.lines.facts import CONTRADICTION, LEAST, joint
 from assistant.lines.gear import RodSetting, towed
 from assistant.lines.limits import Suspects
 from assistant.lines.many import depths_m
+from assistant.lines.prior import ALIKE, Prior
 from assistant.lines.steady import straight
 
 Array = NDArray[np.float64]
@@ -116,10 +118,49 @@ def test_members_have_the_spread_of_draws_kept_by_chance() -> None:
 
 
 def test_what_no_fact_names_keeps_its_draws() -> None:
-    for key in ("disc-mini.lift_coefficient", "braid-30.strumming", "copper-45.normal_drag"):
+    for key in ("disc-mini.lift_coefficient", "braid-30.diameter_m", "copper-45.normal_drag"):
         assert np.array_equal(joint(loaded(), 3).draws(3, key), normal_draws(3, key))
     none = joint(replace(loaded(), facts=()), 3)
     assert not none.told
+
+
+def test_a_family_hears_what_is_told_of_its_other_size() -> None:
+    """The hum of 30 lb braid by a fact of 65 lb braid; not of a line that is of no family, nor its thickness."""
+    braid = loaded().lines["braid-30"]
+    alone = replace(loaded(), lines={**loaded().lines, "braid-30": replace(braid, family="")})
+    for key in ("braid-30.strumming", "braid-30.normal_drag"):
+        assert key in joint(loaded(), 3).told
+        assert key not in joint(alone, 3).told
+    prior = Prior(3, {name: kind.family for name, kind in loaded().lines.items()})
+    for line in ("braid-65", "braid-30", "wire-30"):
+        for name, coefficient in loaded().lines[line].coefficients.items():
+            prior.coefficient(line, name, coefficient)
+    z = prior.of_gear({"braid-65", "braid-30", "wire-30"})
+    for one, other, wanted in (
+        ("braid-65.strumming", "braid-30.strumming", ALIKE),
+        ("braid-65.diameter_m", "braid-30.diameter_m", 0.0),
+        ("braid-65.strumming", "wire-30.strumming", 0.0),
+    ):
+        assert np.corrcoef(z[one], z[other])[0, 1] == pytest.approx(wanted, abs=0.06), (one, other)
+        assert np.std(z[other]) == pytest.approx(1.0, abs=0.05)
+
+
+def test_members_cover_each_coefficient_evenly_and_hang_together() -> None:
+    """The facts say nothing of a leader's thickness: a quarter of 32 lies in each quarter of its band, to 3.
+
+    A depth that is told ties what makes it: a disc that leans more or is smaller must lift more.
+    """
+    quarters = [NormalDist().inv_cdf(level) for level in (0.25, 0.5, 0.75)]
+    for seed in range(4):
+        z = joint(loaded(), seed).told["mono-20.diameter_m"]
+        counts = np.bincount(np.searchsorted(quarters, z), minlength=4)
+        assert np.abs(counts - MEMBERS // 4).max() <= 3, counts
+    lift, roll, area = (
+        np.concatenate([joint(loaded(), seed).told[f"disc-standard.{name}"] for seed in range(8)])
+        for name in ("lift_coefficient", "roll_per_setting_deg", "plate_area_m2")
+    )
+    assert np.corrcoef(lift, roll)[0, 1] > 0.2
+    assert np.corrcoef(lift, area)[0, 1] < -0.1
 
 
 def test_the_same_seed_draws_the_same_and_another_seed_another() -> None:

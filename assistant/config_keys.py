@@ -184,14 +184,16 @@ BOAT_KEYS = (
         lambda raw: raw,
         "a table: value, low, high, source of how fast fleas thicken lines",
     ),
-    Key("transducers", lambda raw: raw, "a table: XDR name -> { rod, depth, speed_unit } of a sensor at a rod"),
+    Key(
+        "transducers", lambda raw: raw, "a table: XDR name -> { rod, depth, speed_unit } of a sensor at a rod"
+    ),
     Key("sources", texts(r"[!-~]{1,200}", "a source such as udp:10110"), "when no --source is given"),
     Key("broker", BROKER, "when no --broker is given"),
-    Key("outings", text(r"[^\x00-\x1f\x7f]{1,200}", "a folder, or none"), "where outings are kept"),
-    Key("speak", yes_or_no, "whether the boat's own computer speaks alerts"),
     Key("signalk", yes_or_no, "true: Signal K for others on board, under the page's address"),
     Key("signalk_port", whole(1, 65535), "the same as lines over TCP; wants signalk"),
     Key("signalk_vessel", VESSEL, "the boat's identity in Signal K"),
+    Key("outings", text(r"[^\x00-\x1f\x7f]{1,200}", "a folder, or none"), "where outings are kept"),
+    Key("speak", yes_or_no, "whether the boat's own computer speaks alerts"),
     Key("page_port", whole(1, 65535), "where the page is served when no --port is given"),
 )
 

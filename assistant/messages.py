@@ -233,6 +233,16 @@ class Estimate:
 
 
 @dataclass(frozen=True, slots=True)
+class Misfit:
+    """An instrument whose calibration no longer fits what GPS says, over many headings."""
+
+    what: str  # "speed log" or "compass"
+    off: float  # speed log: true over shown, less 1; compass [rad]: what the heading lacks
+    sigma: float  # of that
+    limit: float  # beyond which it is said
+
+
+@dataclass(frozen=True, slots=True)
 class BoatState:
     """The boat at one instant; one Estimate per name of BOAT_QUANTITIES."""
 
@@ -249,6 +259,7 @@ class BoatState:
     rate_of_turn_radps: Estimate = Estimate()
     lat_deg: Estimate = Estimate()
     lon_deg: Estimate = Estimate()
+    misfits: tuple[Misfit, ...] = ()  # calibrations that no longer fit
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from assistant.alerts.foreseen import bottom, cross, slowed
 from assistant.alerts.look import Look, Rule
 from assistant.alerts.now import lost_instruments, lure_speed, off_depth, said, wrong_side
 from assistant.alerts.passing import lifted, will_run
+from assistant.alerts.upkeep import misfit
 
 RULES: tuple[Rule, ...] = (
     Rule("bottom", "warning", bottom, on_s=1.0),
@@ -26,6 +27,7 @@ RULES: tuple[Rule, ...] = (
     Rule("line folding, depth in doubt", "warning", said("line folding", in_turns=True)),
     Rule("planer not digging", "caution", said("not digging", in_turns=False), on_s=10.0),
     Rule("wrong side", "caution", wrong_side, on_s=30.0),
+    Rule("calibration", "caution", misfit, on_s=60.0, off_s=60.0),
 )
 
 FOLLOWS: tuple[tuple[str, str], ...] = (

@@ -15,10 +15,12 @@ from typing import NamedTuple
 
 from assistant.configured import BoatConfig
 from assistant.estimate import current as currents
+from assistant.estimate import fit as fits
 from assistant.estimate import ground as grounds
 from assistant.estimate import heading as headings
 from assistant.estimate import outputs, speed, turning
 from assistant.estimate.current import KEEP_S, Current, Water
+from assistant.estimate.fit import Fit, Look
 from assistant.estimate.ground import Ground
 from assistant.estimate.heading import NOT_CROSSED, Crossed
 from assistant.estimate.receivers import AGREED, Apart, compare, doubted
@@ -56,6 +58,7 @@ class EstimatorState(NamedTuple):
     crossed: Crossed = NOT_CROSSED
     apart: Apart = AGREED
     model: ModelVariation | None = None
+    fit: Fit | None = None
 
 
 def initial(config: BoatConfig) -> EstimatorState:
@@ -272,8 +275,12 @@ def _learn_current(state: EstimatorState, heading: Estimate, stw: Estimate, t_s:
     water = Water(stw.value, heading.value, state.log.fixed_sigma_mps(), heading.sigma)
     input_s = min(ground.t_s, compass[1].t_s, log[1].t_s)
     vector = grounds.minus(ground, t_s, 0.0, 0.0)
+    rate = state.compass.rate_radps if state.compass is not None else 0.0
+    doubt = (state.log.factor_sigma, heading.sigma)
+    look = Look((vector[1], vector[2]), stw.value, heading.value, rate, *doubt)
     return state._replace(
         current=currents.learn(state.current, t_s, input_s, (vector[1], vector[2]), water),
+        fit=fits.follow(state.fit, t_s, look),
     )
 
 
@@ -295,6 +302,7 @@ def report(state: EstimatorState, steering: Steering, utc: str | None = None) ->
     return BoatState(
         t_s=t_s,
         utc=utc,
+        misfits=state.fit.said if state.fit is not None else (),
         stw_mps=stw,
         heading_rad=heading,
         sog_mps=sog,

@@ -22,6 +22,7 @@ from assistant.messages import (
     Event,
     Inputs,
     LineSetting,
+    Misfit,
     Note,
     Outlook,
     Reading,
@@ -183,3 +184,9 @@ def causes(boat: BoatState) -> dict[str, str]:
     """Why a boat quantity is not ok, by its name."""
     found = {name: getattr(boat, name).cause for name in BOAT_QUANTITIES}
     return {name: cause for name, cause in found.items() if cause}
+
+
+def misfits(state: LocateState) -> tuple[Misfit, ...]:
+    """Calibrations that no longer fit, at the last step."""
+    fit = state.estimate.fit
+    return () if fit is None else fit.said

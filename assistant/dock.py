@@ -40,8 +40,9 @@ def answer(config: Config, name: str, question: Question, as_json: bool) -> str:
     ready = dock.at_dock(config)
     state = dock.line_at(ready, wanted.k, wanted.ask)
     if as_json:
-        return _json(wanted, name, {**line_object(state), "conditions": list(state.conditions)})
-    return answer_text(config, wanted, state, ready.counter(wanted.k))
+        said = {"conditions": list(state.conditions), **_not_used(ready)}
+        return _json(wanted, name, {**line_object(state), **said})
+    return answer_text(config, wanted, state, ready.counter(wanted.k)) + _warning(ready)
 
 
 def card(config: Config, name: str, question: Question, as_json: bool) -> str:
@@ -72,10 +73,17 @@ def card(config: Config, name: str, question: Question, as_json: bool) -> str:
         edges = {key: dict(zip(("depth_m", "line_out_m"), place, strict=True))
                  for key, place in (("shallowest", made.shallowest), ("deepest", made.deepest))}  # fmt: skip
         evidence = ready.counter(wanted.k).evidence
-        return _json(
-            wanted, name, {"evidence": evidence, **edges, "more_is_no_deeper": made.rises, "rows": rows}
-        )
-    return card_text(config, wanted, made, ready.counter(wanted.k))
+        more = {"more_is_no_deeper": made.rises, "rows": rows, **_not_used(ready)}
+        return _json(wanted, name, {"evidence": evidence, **edges, **more})
+    return card_text(config, wanted, made, ready.counter(wanted.k)) + _warning(ready)
+
+
+def _not_used(ready: dock.Dock) -> dict[str, str]:
+    return {"not_used": ready.refused} if ready.refused else {}
+
+
+def _warning(ready: dock.Dock) -> str:
+    return f"\nNot used: {ready.refused}." if ready.refused else ""
 
 
 def depths(deepest_m: float, units: str) -> Sequence[float]:

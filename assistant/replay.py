@@ -17,10 +17,11 @@ from assistant.outings import recording, store
 
 @dataclass(slots=True)
 class Shares:
-    """Time spent in each state, per quantity, counted in frames; and what was told."""
+    """Time spent in each state, per quantity, counted in frames; what was told; settings and facts not used."""
 
     frames: int = 0
     told: Told = field(default_factory=Told)
+    refused: dict[str, int] = field(default_factory=dict)
     boat: dict[str, Counter[str]] = field(default_factory=lambda: {q: Counter() for q in BOAT_QUANTITIES})
     lines: dict[str, Counter[str]] = field(default_factory=lambda: {q: Counter() for q in LINE_QUANTITIES})
 
@@ -61,7 +62,7 @@ def replay(path: Path, config: Config, out: IO[bytes] | None = None, seed: int =
             **located.header.counts,
             "unused": located.counts.unused,
         },
-        "rejects": dict(located.counts.rejects),
+        "rejects": {**located.counts.rejects, **shares.refused},
         "states": shares.shares(shares.boat),
         "lines": shares.shares(shares.lines),
         "alerts": shares.told.summary(),
@@ -82,6 +83,7 @@ def _march(located: replay_reader.Located, config: Config, out: IO[bytes] | None
         shares.add(frame)
         if out is not None:
             out.write(payloads.frame_payload(frame) + b"\n")
+    shares.refused = dict(state.spread.refused)
     return shares
 
 

@@ -20,7 +20,7 @@ from assistant.lines.steady import NoSteadyShape, climb, columns
 
 Array = NDArray[np.float64]
 
-PIECES = 24
+PIECES = 24  # between the points at which the curve is known; nothing to do with how live lines are cut
 RELATIVE = 1e-6  # error per step of the integration
 _FAR_M = 1e6  # wet whatever the line does
 

@@ -19,6 +19,7 @@ from assistant.lines.conditions import Look
 from assistant.lines.depth_curve import DepthCurve, depth_curve
 from assistant.lines.draws import MEMBERS, weibull_quantiles
 from assistant.lines.ensemble import EACH, Unknowns, unknowns
+from assistant.lines.facts import CONTRADICTION, joint
 from assistant.lines.gear import RodSetting, above_zero_m, has_planer, towed
 from assistant.lines.kernel import current_at
 from assistant.lines.limits import Suspects, suspects
@@ -42,6 +43,7 @@ class Dock:
     config: Config
     unknowns: Unknowns
     suspects: Suspects
+    refused: str = ""  # what of the configuration is not used, in words
 
     def rod(self, k: int) -> Rod:
         """Rod number k."""
@@ -69,7 +71,8 @@ def at_dock(config: Config, seed: int = 0) -> Dock:
     """
     sigma = math.hypot(config.boat.deep_layer_sigma_mps, config.boat.deep_layer_drift_mps / math.sqrt(2.0))
     config = replace(config, boat=replace(config.boat, deep_layer_drift_mps=0.0, deep_layer_sigma_mps=sigma))
-    return Dock(config, unknowns(config, seed), suspects(config, seed))
+    refused = "" if joint(config, seed).agrees() else CONTRADICTION
+    return Dock(config, unknowns(config, seed), suspects(config, seed), refused)
 
 
 def line_at(dock: Dock, k: int, ask: Ask) -> LineState:

@@ -28,7 +28,7 @@ from assistant.lines.prior import DRAWS, Prior
 Array = NDArray[np.float64]
 
 LEAST = 64.0  # effective draws: where facts leave fewer they contradict the files (or each other), and say nothing
-CONTRADICTION = "facts that contradict the coefficients or each other"
+CONTRADICTION = "facts that contradict the coefficients or each other"  # fits on a line of the terminal
 NEVER = 1e-300  # the weight of a draw without a shape
 NEGLIGIBLE = 1e-3  # of the greatest weight: such draws are looked at no further
 CANDIDATES, SWAPS = 1024, 2000  # see _chosen; twice as many swaps bring the quantiles nearer by 2 %

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from assistant.config import load
 from assistant.configured import Coefficient, RigPart, Rod
+from assistant.lines import spread
 from assistant.lines.chain import Towed, Water
 from assistant.lines.draws import at_normal, weibull_quantiles
-from assistant.lines.fleet import Cut, Fleet, marched, regeared, settled
+from assistant.lines.fleet import Fleet, marched, regeared, settled
 from assistant.lines.gear import Draw, RodSetting, nominal, towed
 from assistant.lines.groups import pieces
 from assistant.lines.seen import seen_from_boat
@@ -21,7 +22,6 @@ from assistant.lines.steady import straight
 from assistant.units import FOOT_M, MPH_MPS
 
 Array = NDArray[np.float64]
-CUT = Cut(24, 4)  # as live
 STILL = np.zeros((0, 3))
 
 
@@ -185,7 +185,7 @@ class Rigs:
         chains = [self.chain(rig, k, setting, self.draws.member(k)) for k in range(n)]
         tips = np.zeros((6, n))
         tips[2], tips[3] = -1.2, speed
-        fleet = settled(chains, [self.water] * n, CUT, tips, STILL, np.zeros((n, 2)))
+        fleet = settled(chains, [self.water] * n, spread.CUT, tips, STILL, np.zeros((n, 2)))
         before = _seen(fleet, n)
         gone = {k: self.chain(rig, k, setting, self.draws.member(k), True) for k in range(n)}
         fleet = regeared(fleet, gone, self.water)

@@ -6,6 +6,7 @@ import io
 import json
 import signal
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,9 @@ import pytest
 from flow_tools import STEP_S, boat_texts, finished, start, summary_of, with_sum
 
 from assistant import config, raw_log, replay, replay_reader
+from assistant.configured import Coefficient
 from assistant.errors import LogError
+from assistant.lines.facts import CONTRADICTION
 from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES
 
 
@@ -85,6 +88,15 @@ def test_shares_add_up_to_one(tmp_path: Path) -> None:
         for state in STATES:
             counted = sum(frame["boat"][name]["state"] == state for frame in frames) / len(frames)
             assert shares[state] == pytest.approx(counted, abs=1e-4)
+
+
+def test_facts_that_contradict_are_among_the_rejects(tmp_path: Path) -> None:
+    loaded = config.load()
+    deep = replace(loaded.facts[0], says=Coefficient(40.0, 39.9, 40.1, "made up: twice as deep"))
+    log = write_log(tmp_path / "log.nmea", [float(k) for k in range(4)])
+    rejects = replay.replay(log, replace(loaded, facts=(loaded.facts[0], deep)))["rejects"]
+    assert rejects == {**replay.replay(log, loaded)["rejects"], CONTRADICTION: 2}  # type: ignore[dict-item]
+
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ import numpy as np
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from assistant.lines import spread
 from assistant.lines.chain import Body, Segment, Towed, Water
 from assistant.lines.groups import Group, build, live_counts, settle_group
 from assistant.lines.kernel import march
@@ -42,7 +43,7 @@ Path = Callable[[float], tuple[float, float, float, float]]
 
 def live(towed: Towed) -> list[int]:
     """Pieces per segment as in a live run."""
-    return live_counts(towed, 24, 4)
+    return live_counts(towed, spread.CUT.total, spread.CUT.below)
 
 
 def straight_path(speed_mps: float) -> Path:

@@ -58,7 +58,7 @@ def live(directory: Path | None = None) -> dict[str, LineState]:
 
 @pytest.mark.parametrize("directory", [None, EVERY_RIG], ids=["packaged", "every rig"])
 def test_the_same_as_the_live_lines(directory: Path | None) -> None:
-    """Settled lines are 24 straight pieces of the same line: 0.2 % or 2 cm; bands: the members in 10 pieces."""
+    """Settled lines are straight pieces of the same line: 0.2 % or 2 cm; bands: the members in 10 pieces."""
     for rod, now in live(directory).items():
         there = answer(rod, directory)
         for name in LINE_QUANTITIES:
@@ -253,3 +253,22 @@ def test_a_dial_amidships_does_not_say_which_side() -> None:
     rod = replace(loaded().rods[1], side="centre")
     with pytest.raises(OptionError, match="want 0"):
         asked(replace(loaded(), rods=(rod,)), "P1", Question(setting="1"))
+
+
+def test_facts_that_contradict_are_said_to_be_refused(tmp_path: Path) -> None:
+    """One fact of a disc, told twice, once of half the depth."""
+    fact = """[[fact]]
+about = "made up"
+rig = [{ line = "wire-30" }, { body = "disc-large", setting = 1.0 }, { line = "mono-30", length = "8 ft" },
+    { body = "spoon" }]
+line_out = "150 ft"
+speed = ["2.4 mph", "2.4 mph"]
+depth = { value = "%d ft", low = "%d ft", high = "%d ft", source = "made up for this test" }
+"""
+    (tmp_path / "facts.toml").write_text(fact % (70, 69, 71) + fact % (35, 34, 36))
+    told = ("--config", str(tmp_path))
+    for arguments in ((), ("--card",)):
+        assert "contradict" in run("P1", *arguments, *told).output.splitlines()[-1]
+        assert "contradict" not in run("P1", *arguments).output
+        assert "contradict" in json.loads(run("P1", *arguments, "--json", *told).output)["not_used"]
+        assert "not_used" not in json.loads(run("P1", *arguments, "--json").output)

@@ -11,9 +11,12 @@ from hypothesis import strategies as st
 from rig_tools import FT, LB, WATER, body, every_rod, line, made_up, spread, tow
 
 from assistant.configured import Coefficient, Config, Rod
+from assistant.lines import ensemble
 from assistant.lines.chain import Towed
+from assistant.lines.fleet import Cut
 from assistant.lines.gear import RodSetting, counted_m, parts_out, towed
 from assistant.lines.groups import SHORTEST_M, live_counts
+from assistant.lines.spread import CUT
 
 RODS = every_rod()
 NAMES = [rod.name for _, rod in RODS]
@@ -133,8 +136,9 @@ def test_parts_add_up_to_what_is_out(fixed: tuple[float, ...], total: float) -> 
 
 
 @pytest.mark.parametrize(("loaded", "rod"), RODS, ids=NAMES)
-@pytest.mark.parametrize(("total", "below"), [(24, 4), (10, 4)])
-def test_every_part_has_its_pieces(loaded: Config, rod: Rod, total: int, below: int) -> None:
+@pytest.mark.parametrize("cut", [CUT, ensemble.CUT], ids=["fine", "ensemble"])
+def test_every_part_has_its_pieces(loaded: Config, rod: Rod, cut: Cut) -> None:
+    total, below = cut.total, cut.below
     counts = live_counts(chain(rod, loaded), total, below)
     assert sum(counts) == total
     assert min(counts) >= 1

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from assistant import __version__, locate, notes, payloads, pipeline
+from assistant.alerts.upkeep import advice
 from assistant.configured import Config
 from assistant.errors import OptionError
 from assistant.inbox import SENSOR_TOPIC, Inbox
@@ -290,6 +291,7 @@ class Daemon:
             "published": self._publisher.status.published,
             "forecasts": self._ahead.summary(),
             "outing": logbook.shown(self._recorder.status),
+            "calibrate": [advice(one) for one in locate.misfits(self._state.boat)],
         }
 
 

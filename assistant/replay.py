@@ -9,9 +9,10 @@ from typing import IO
 
 from assistant import replay_reader
 from assistant.alerts.statistics import Told
+from assistant.alerts.upkeep import advice
 from assistant.config import load
 from assistant.configured import Config
-from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES, Frame
+from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES, Frame, Misfit
 from assistant.outings import recording, store
 
 
@@ -21,6 +22,7 @@ class Shares:
 
     frames: int = 0
     told: Told = field(default_factory=Told)
+    misfits: tuple[Misfit, ...] = ()  # at the end
     refused: dict[str, int] = field(default_factory=dict)
     boat: dict[str, Counter[str]] = field(default_factory=lambda: {q: Counter() for q in BOAT_QUANTITIES})
     lines: dict[str, Counter[str]] = field(default_factory=lambda: {q: Counter() for q in LINE_QUANTITIES})
@@ -65,6 +67,7 @@ def replay(path: Path, config: Config, out: IO[bytes] | None = None, seed: int =
         "rejects": {**located.counts.rejects, **shares.refused},
         "states": shares.shares(shares.boat),
         "lines": shares.shares(shares.lines),
+        "calibrate": [advice(one) for one in shares.misfits],
         "alerts": shares.told.summary(),
     }
 
@@ -81,6 +84,7 @@ def _march(located: replay_reader.Located, config: Config, out: IO[bytes] | None
             continue
         state, frame = pipeline.frame_of(state, instant)
         shares.add(frame)
+        shares.misfits = instant.boat.misfits
         if out is not None:
             out.write(payloads.frame_payload(frame) + b"\n")
     shares.refused = dict(state.spread.refused)

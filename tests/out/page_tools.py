@@ -15,6 +15,7 @@ from assistant.configured import BodyType, Rod
 from assistant.inbox import Inbox
 from assistant.messages import Frame, LineSetting
 from assistant.notes import offered
+from assistant.web.ahead import Foreteller
 from assistant.web.server import PageServer
 from firmware_bridge.broker import free_port
 
@@ -49,6 +50,7 @@ async def serving(
     rods: tuple[Rod, ...] | None = None,
     feeding: bool = True,
     port_from: int = 18620,
+    foreteller: Foreteller | None = None,
 ) -> AsyncIterator[Serving]:
     """A page server of the demo spread, fed until the end of the block."""
     taken: list[LineSetting] = []
@@ -64,6 +66,7 @@ async def serving(
         on_action=inbox.act,
         on_note=inbox.typed,
         kinds=offered(),
+        foreteller=foreteller,
     )
     server.bind()
     here = Serving(

@@ -165,16 +165,25 @@ def depth(
 @click.argument("degrees", type=float)
 @click.option("--rate", type=float, default=2.0, show_default=True, help="Degrees a second.")
 @click.option("--speed", help="Through the water, such as 2.4mph (that is taken if not given).")
+@click.option("--bottom", help="Depth of the bottom, the same everywhere, such as 110ft.")
+@click.option("--heading", type=float, help="Now, degrees true: only headings that can be run are offered.")
 @click.option("--json", "as_json", is_flag=True, help="As one JSON object, in SI.")
 @config_option
 def turn(
-    side: str, degrees: float, rate: float, speed: str | None, as_json: bool, directory: Path | None
+    side: str,
+    degrees: float,
+    rate: float,
+    speed: str | None,
+    bottom: str | None,
+    heading: float | None,
+    as_json: bool,
+    directory: Path | None,
 ) -> None:
-    """What each line does in a turn of so many DEGREES to SIDE (port, starboard), asked at the dock."""
+    """What each line does in a turn of so many DEGREES to SIDE (port, starboard), and which turn keeps all clear."""
     from assistant.turn import answer
 
     try:
-        click.echo(answer(load(directory), side, degrees, rate, speed, as_json))
+        click.echo(answer(load(directory), side, degrees, rate, speed, as_json, bottom, heading))
     except KNOWN_ERRORS as error:
         raise click.exceptions.Exit(_told(error)) from None
 

@@ -5,17 +5,20 @@ from __future__ import annotations
 import json
 import math
 import textwrap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from assistant.ahead.advice import Advice, Wanted, advise
 from assistant.ahead.forecast import AFTER_S, MOST_S, forecast
+from assistant.ahead.gaps import Soundings, flat
 from assistant.ahead.manoeuvre import Manoeuvre, planned
 from assistant.ahead.outlook import Forecast, LineAhead, PairAhead, Worst
 from assistant.configured import Config
 from assistant.dock_ask import SPEEDS, USUAL_MPS
 from assistant.errors import OptionError
 from assistant.lines import dock, spread
-from assistant.messages import Estimate
+from assistant.lines.spread import SpreadState
+from assistant.messages import BoatState, Estimate
 from assistant.payloads import rounded
 from assistant.typed import SCALES, quantity
 from assistant.units import DISPLAY_UNITS, DisplayUnit
@@ -24,6 +27,7 @@ SIDES = {"port": -1.0, "starboard": 1.0}
 MOST_DEG = 360.0
 RATES_DEG_S = (0.1, 20.0)
 WIDTH = 78
+BOTTOMS = (2.0, 400.0)  # [m] that may be typed
 DEG = math.pi / 180.0
 
 
@@ -35,6 +39,12 @@ class Asked:
     degrees: float
     rate_deg_s: float
     speed_mps: float
+    bottom_m: float | None = None
+    heading_deg: float | None = None
+
+    def soundings(self) -> Soundings | None:
+        """The bottom as typed, the same everywhere."""
+        return None if self.bottom_m is None else flat(self.bottom_m)
 
     def manoeuvre(self) -> Manoeuvre:
         """The turn as data."""
@@ -42,7 +52,15 @@ class Asked:
         return planned(SIDES[self.side] * self.degrees * DEG, self.rate_deg_s * DEG, about=about)
 
 
-def asked(config: Config, side: str, degrees: float, rate_deg_s: float, speed: str | None) -> Asked:
+def asked(
+    config: Config,
+    side: str,
+    degrees: float,
+    rate_deg_s: float,
+    speed: str | None,
+    bottom: str | None = None,
+    heading_deg: float | None = None,
+) -> Asked:
     """What was typed, understood.
 
     Raises:
@@ -63,18 +81,29 @@ def asked(config: Config, side: str, degrees: float, rate_deg_s: float, speed: s
         )
     label = DISPLAY_UNITS[config.boat.units]["m/s"].label
     speed_mps = USUAL_MPS if speed is None else quantity("--speed", speed, SCALES["m/s"], label, SPEEDS)
-    return Asked(side, degrees, rate_deg_s, speed_mps)
+    length = DISPLAY_UNITS[config.boat.units]["m"].label
+    bottom_m = None if bottom is None else quantity("--bottom", bottom, SCALES["m"], length, BOTTOMS)
+    if heading_deg is not None and not 0.0 <= heading_deg <= 360.0:
+        raise OptionError(f"--heading {heading_deg:g}: want 0..360 degrees, true")
+    return Asked(side, degrees, rate_deg_s, speed_mps, bottom_m, heading_deg)
 
 
 def answer(
-    config: Config, side: str, degrees: float, rate_deg_s: float, speed: str | None, as_json: bool
+    config: Config,
+    side: str,
+    degrees: float,
+    rate_deg_s: float,
+    speed: str | None,
+    as_json: bool,
+    bottom: str | None = None,
+    heading_deg: float | None = None,
 ) -> str:
-    """What every line does in that turn.
+    """What every line does in that turn, and which turn would keep them clear.
 
     Raises:
         OptionError: what was asked makes no sense.
     """
-    wanted = asked(config, side, degrees, rate_deg_s, speed)
+    wanted = asked(config, side, degrees, rate_deg_s, speed, bottom, heading_deg)
     config = dock.at_dock(config).config  # no heading is asked: a deep layer may run any way
     state = spread.advance(
         spread.initial(config),
@@ -82,12 +111,36 @@ def answer(
         Estimate(0.0, 0.0, "ok", 0.0, "as asked"),
         (), 0.0, True,
     )  # fmt: skip
-    told = forecast(state, wanted.manoeuvre())
+    told = forecast(state, wanted.manoeuvre(), soundings=wanted.soundings())
     assert told is not None
-    return as_object(wanted, told) if as_json else as_text(config.boat.units, wanted, told)
+    advice = _advice(config, wanted, state)
+    if as_json:
+        return as_object(wanted, told, advice)
+    return as_text(config.boat.units, wanted, told, advice)
 
 
-def as_object(wanted: Asked, told: Forecast) -> str:
+def _advice(config: Config, wanted: Asked, state: SpreadState) -> Advice:
+    """What keeps every line clear, from the settled spread."""
+
+    def look(manoeuvre: Manoeuvre) -> Forecast:
+        told = forecast(state, manoeuvre, soundings=wanted.soundings())
+        assert told is not None
+        return told
+
+    turn = Wanted(
+        SIDES[wanted.side] * wanted.degrees * DEG,
+        wanted.rate_deg_s * DEG,
+        None if wanted.heading_deg is None else wanted.heading_deg * DEG,
+        wanted.speed_mps,
+        config.alerts,
+        config.boat.units,
+    )
+    still = Estimate(wanted.speed_mps, 0.0, "ok", 0.0, "as asked")
+    lines = spread.report(state, BoatState(state.t_s, stw_mps=still, heading_rad=replace(still, value=0.0)))
+    return advise(turn, look, lines, bottom=wanted.bottom_m is not None)
+
+
+def as_object(wanted: Asked, told: Forecast, advice: Advice) -> str:
     """One JSON object, in SI."""
 
     def worst(one: Worst) -> dict[str, Any]:
@@ -114,10 +167,16 @@ def as_object(wanted: Asked, told: Forecast) -> str:
     }
     head = {"side": wanted.side, "degrees": wanted.degrees, "rate_deg_s": wanted.rate_deg_s}
     head |= {"speed_mps": round(wanted.speed_mps, 6), "seconds": float(told.times_s[-1])}
-    return json.dumps({**head, "rods": rods, "left_out": dict(told.lost)}, allow_nan=False)
+    options = [
+        {"side": one.side, "degrees": round(one.angle_rad / DEG, 3), "rate_deg_s": round(one.rate_radps / DEG, 4),
+         "radius_m": rounded(one.radius_m), "speed_mps": rounded(one.speed_mps), "text": one.text}
+        for one in advice.options
+    ]  # fmt: skip
+    said = {"options": options, "lift": list(advice.lift), "why": advice.why}
+    return json.dumps({**head, "rods": rods, "left_out": dict(told.lost), "advice": said}, allow_nan=False)
 
 
-def as_text(units: str, wanted: Asked, told: Forecast) -> str:
+def as_text(units: str, wanted: Asked, told: Forecast, advice: Advice) -> str:
     """Plain words and a table."""
     length, speed = DISPLAY_UNITS[units]["m"], DISPLAY_UNITS[units]["m/s"]
     lasts_s = wanted.degrees / wanted.rate_deg_s
@@ -135,7 +194,11 @@ def as_text(units: str, wanted: Asked, told: Forecast) -> str:
         "In brackets where it is 8 times out of 10. When: from the helm put over to the larger of both. Nearest line: "
         "the least gap to another, whole lines, more than 10 m below the rod tips."
     )
-    return "\n".join([*textwrap.wrap(head, WIDTH), "", *rows, "", *textwrap.wrap(foot, WIDTH)])
+    judged = "" if wanted.bottom_m is not None else " The bottom is not judged: give --bottom."
+    offered = [
+        wrapped for line in (*advice.lines(), judged.strip()) for wrapped in textwrap.wrap(line, WIDTH)
+    ]
+    return "\n".join([*textwrap.wrap(head, WIDTH), "", *rows, "", *textwrap.wrap(foot, WIDTH), "", *offered])
 
 
 def _row(line: LineAhead, pair: PairAhead | None, length: DisplayUnit, speed: DisplayUnit) -> str:

@@ -50,6 +50,7 @@ class Soundings:
     drifted_m: tuple[float, float] = (0.0, 0.0)
     drift_mps: tuple[float, float] = (0.0, 0.0)
     drift_sigma_mps: float = UNKNOWN_DRIFT_MPS
+    elsewhere_m: float | None = None  # depth wherever no sounding tells, as somebody said; None: not known
 
 
 def sounded(old: Soundings | None, motion: Motion, boat: BoatState) -> Soundings:
@@ -141,7 +142,14 @@ def bottom_at(soundings: Soundings, places_m: Array, ahead_s: Array) -> tuple[Ar
     age_s = soundings.t_s - out[:, 3] + ahead_s
     slid = soundings.drift_sigma_mps * age_s  # by a current that is a little another one
     sigma = np.sqrt(out[:, 1] ** 2 + slope_of(soundings.track) ** 2 * (out[:, 2] ** 2 + slid**2))
-    return out[:, 0], sigma
+    if soundings.elsewhere_m is None:
+        return out[:, 0], sigma
+    return np.nan_to_num(out[:, 0], nan=soundings.elsewhere_m), np.nan_to_num(sigma)
+
+
+def flat(depth_m: float) -> Soundings:
+    """No track, and the same depth everywhere."""
+    return Soundings(np.zeros((0, 5)), 0.0, (0.0, 0.0), elsewhere_m=depth_m)
 
 
 def bottoms(soundings: Soundings, times_s: Array, fine: Seen, coarse: Seen, seed: int) -> list[Bottom]:

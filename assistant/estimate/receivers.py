@@ -1,6 +1,7 @@
 """Several GPS receivers on one boat: do they agree? They are named when they do not, and never averaged.
 
-A receiver is a source (one wire); its RMC, VTG, GGA and GLL are one voice. The one in use stays in use: which of two is
+A receiver is a source (one wire, or one talker of two on it: sensing/talkers.py); its RMC, VTG, GGA and GLL are one
+voice. The one in use stays in use: which of two is
 wrong nobody can tell, so all that rests on it is doubtful until they agree again. Limits: 50 m, 0.5 kn, 20 degrees
 for 10 s (the project's own; the first is usual practice for two receivers before departure, from memory).
 """

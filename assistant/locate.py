@@ -29,7 +29,7 @@ from assistant.messages import (
     Seen,
     Sentence,
 )
-from assistant.sensing import below, nmea, quality, signalk, variation
+from assistant.sensing import below, nmea, quality, signalk, talkers, variation
 from assistant.sensing.utc import UtcTracker
 
 STEP_S = 0.25
@@ -59,6 +59,7 @@ class LocateState:
     counts: Counts = Counts()
     words: below.Words = field(default_factory=dict)  # of sensors on or below the rods, and of the crew
     streams: signalk.Streams = field(default_factory=dict)
+    wires: talkers.Wires = field(default_factory=dict)
 
 
 class Instant(NamedTuple):
@@ -91,6 +92,7 @@ class _Gathering:
     words: below.Words
     utc: UtcTracker
     streams: signalk.Streams
+    wires: talkers.Wires
     accepted: list[Accepted] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
     unused: int = 0
@@ -105,6 +107,7 @@ class _Gathering:
             self.utc = self.utc.observe(sentence.t_s, said.utc or said.stamp, firm=said.utc is not None)
             readings, rejects = said.readings, said.rejects
         else:
+            self.wires, sentence = talkers.apart(self.wires, sentence)
             decoded = nmea.decode(sentence)
             self.unused += not decoded.used
             self.utc = self.utc.observe(sentence.t_s, decoded.utc, decoded.time_of_day_s)
@@ -137,7 +140,9 @@ class _Gathering:
 
 def advance(state: LocateState, inputs: Inputs) -> LocateState:
     """Decode, gate, estimate how the boat moves; count what is refused, by reason."""
-    gathering = _Gathering(state.estimate.config, state.gate, state.words, state.utc, state.streams)
+    gathering = _Gathering(
+        state.estimate.config, state.gate, state.words, state.utc, state.streams, state.wires
+    )
     for sentence in inputs.sentences:
         gathering.hear(sentence)
     for note in inputs.notes:
@@ -152,7 +157,14 @@ def advance(state: LocateState, inputs: Inputs) -> LocateState:
         boat = boat._replace(model=ModelVariation(variation.model_rad(*place, now), *place))
     estimated, steering = estimate.advance(boat, gathering.accepted, inputs.t_s)
     return LocateState(
-        gathering.gate, estimated, gathering.utc, steering, counts, gathering.words, gathering.streams
+        gathering.gate,
+        estimated,
+        gathering.utc,
+        steering,
+        counts,
+        gathering.words,
+        gathering.streams,
+        gathering.wires,
     )
 
 

@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from assistant.ahead.outlook import Forecast
 from assistant.alerts.engine import Finding
+from assistant.alerts.felt import Felt
 from assistant.configured import Config, Rod
 from assistant.messages import BoatState, LineState, Priority, Q, Seen
 from assistant.units import DISPLAY_UNITS
@@ -43,6 +44,7 @@ class Look:
         default_factory=dict
     )  # by rod and kind: sensors there, the crew
     t_s: float = 0.0
+    felt: Mapping[str, Felt] = field(default_factory=dict)  # by rod, where there is a pull input
 
     def firm(self) -> Iterator[tuple[Rod, LineState]]:
         """Rods whose line fishes and whose numbers are known."""

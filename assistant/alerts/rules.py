@@ -11,6 +11,7 @@ from assistant.alerts.foreseen import bottom, cross, slowed
 from assistant.alerts.look import Look, Rule
 from assistant.alerts.now import lost_instruments, lure_speed, off_depth, said, wrong_side
 from assistant.alerts.passing import lifted, will_run
+from assistant.alerts.pulls import deep_water, pull_changed, trip_margin
 from assistant.alerts.upkeep import misfit
 
 RULES: tuple[Rule, ...] = (
@@ -20,6 +21,10 @@ RULES: tuple[Rule, ...] = (
     Rule("will be off depth", "warning", lifted),
     Rule("will be slow", "warning", will_run),
     Rule("will be fast", "warning", will_run),
+    Rule("pull fell", "warning", pull_changed, on_s=5.0),
+    Rule("pull rose", "warning", pull_changed, on_s=10.0),
+    Rule("may trip", "caution", trip_margin),
+    Rule("deep water", "caution", deep_water, on_s=10.0),
     Rule("lost", "caution", lost_instruments),
     Rule("lure slow", "warning", lure_speed),
     Rule("lure fast", "warning", lure_speed),
@@ -35,6 +40,7 @@ FOLLOWS: tuple[tuple[str, str], ...] = (
     ("lure fast", "off depth"),
     ("instruments", "lost"),
     ("slowed", "bottom"),
+    ("deep water", "off depth"),
     ("will be slow", "will be off depth"),
     ("will be fast", "will be off depth"),
 )

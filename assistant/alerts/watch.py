@@ -8,8 +8,9 @@ from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from assistant.ahead.outlook import Forecast
-from assistant.alerts import engine, rules
+from assistant.alerts import engine, felt, rules
 from assistant.alerts.engine import AlertState, Finding
+from assistant.alerts.felt import Felt
 from assistant.alerts.look import TURNING_RADPS, Look
 from assistant.configured import Config
 from assistant.messages import BOAT_QUANTITIES, Alert, AlertAction, BoatState, LineState, Seen
@@ -23,6 +24,8 @@ class Watch:
     known: frozenset[str] = frozenset()  # boat quantities that were ok at some time
     turned_s: float = -math.inf  # when the boat last turned
     waiting: tuple[AlertAction, ...] = ()  # of steps without a Frame
+    t_s: float = 0.0  # of the last look
+    felt: Mapping[str, Felt] = field(default_factory=dict)  # by rod, where there is a pull input
 
 
 def heard(watch: Watch, actions: Sequence[AlertAction]) -> Watch:
@@ -50,10 +53,11 @@ def look(
     rate = boat.rate_of_turn_radps.value
     turned_s = t_s if rate is not None and abs(rate) > TURNING_RADPS else watch.turned_s
     held = {key for key, one in watch.alerts.standing.items() if one.gone_s is None}
-    found = rules.findings(Look(config, boat, lines, held, t_s - turned_s, known, outlook, seen, t_s))
+    pulls = felt.felt(watch.felt, lines, seen, t_s - watch.t_s)
+    found = rules.findings(Look(config, boat, lines, held, t_s - turned_s, known, outlook, seen, t_s, pulls))
     found = [replace(one, silent=_why_silent(one, held, lines)) for one in _under_their_causes(found)]
     alerts, told = engine.judge(watch.alerts, found, t_s, watch.waiting)
-    return Watch(alerts, frozenset(known), turned_s), told
+    return Watch(alerts, frozenset(known), turned_s, t_s=t_s, felt=pulls), told
 
 
 def _under_their_causes(found: Sequence[Finding]) -> list[Finding]:

@@ -4,7 +4,7 @@
 
 `n` hours of passes (half of them in curves), turns and changes of speed of sim/, drawn instruments, lines a little
 other than their tables, one fault of an instrument every twenty minutes, through the whole flow with forecasts as the
-daemon makes them but more seldom (every 10 s, 3 s in a turn); nobody acts on what is told. Then an hour of S-curves
+daemon makes them but more seldom (every 10 s, 4 s in a turn); nobody acts on what is told. Then an hour of S-curves
 of 20-30 degrees. Wanted of every rod: what it does at 2.25 mph, a fifth up or down. Figures of alarm practice (EEMUA
 191; ISA-18.2-2016, from memory): at most 1 per 10 min in the mean, never more than 10 in 10 min, nothing chatters, at
 most a tenth are alarms; of warnings and alarms 80 % true, of touches and crossings 90 % told (alert_truth.py). One
@@ -44,8 +44,8 @@ from sim.scenario import Scenario
 from sim.world import World
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
-RODS = ("P2", "P1", "W", "C")
-EVERY_S, TURNING_EVERY_S = 10.0, 3.0
+RODS = ("P2", "P1", "W")
+EVERY_S, TURNING_EVERY_S = 10.0, 4.0
 OFF = {"counter_factor": 0.02, "normal_drag_factor": 0.04, "planer_lift_factor": 0.03}
 """1 sigma of how far the true lines are off their tables: counters that were taped, depths that were checked."""
 BOTTOM_M = 37.0  # the weight rod, 29 m down at 2.1 mph, is near it when the boat slows or turns

@@ -17,8 +17,11 @@ from sim.chain import NoSolution
 from sim.checked import CheckError
 from sim.feed import Feed
 from sim.gear import read_spread, read_water
-from sim.sinks import LINE_END, TARGET_FORMS, Sink, SinkError, open_sink
+from sim.sinks import LINE_END, TARGET_FORMS, Sink, SinkError, StampedSink, open_sink
 from sim.world import World
+
+UNPACED = ("file:", "stamped:")
+"""Targets that take everything as fast as it comes."""
 
 HERE = Path(__file__).resolve().parent.parent
 
@@ -83,8 +86,10 @@ def _build(options: argparse.Namespace) -> tuple[Feed, float]:
     water = read_water(folder)
     wanted = options.truth is not None
     rigs = read_spread(folder / scenario.spread, folder, water, scenario.rods)
-    world = World(scenario, rigs if wanted else [], water, options.seed)
-    endless = math.inf if scenario.repeat and not options.to.startswith("file:") else scenario.duration_s
+    if not wanted:
+        rigs = [rig for rig in rigs if rig.rod in scenario.aboard.rods]
+    world = World(scenario, rigs, water, options.seed)
+    endless = math.inf if scenario.repeat and not options.to.startswith(UNPACED) else scenario.duration_s
     return Feed(
         scenario, world, options.seed, wanted
     ), endless if options.seconds is None else options.seconds
@@ -98,9 +103,11 @@ def _play(feed: Feed, seconds: float, sink: Sink, truth: TextIO | None, rate: fl
             ahead = start + out.t_s / rate - time.monotonic()
             if ahead > 0.0:
                 time.sleep(ahead)
-        if out.kind == "sentence":
+        if isinstance(sink, StampedSink):
+            sink.stamped(out)
+        elif out.kind == "sentence":
             sink.send(out.text.encode("latin-1") + LINE_END)
-        elif truth is not None:
+        if truth is not None and out.kind == "truth":
             truth.write(out.text + "\n")
             truth.flush()
 
@@ -116,7 +123,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         0 at the end or when told to stop, 1 when a line could not be followed, 2 for bad input.
     """
     options = parser().parse_args(arguments)
-    rate = options.rate if options.rate is not None or options.to.startswith("file:") else 1.0
+    rate = options.rate if options.rate is not None or options.to.startswith(UNPACED) else 1.0
     for told in (signal.SIGTERM, signal.SIGINT):  # a job in a shell's background starts deaf to SIGINT
         signal.signal(told, _stop)
     try:

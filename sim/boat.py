@@ -52,6 +52,14 @@ class Leg:
     speed_mps: float
     heading_rad: float | None
     turn_radps: float = 0.0
+    weave_rad: float = 0.0  # of easy S-curves about the heading
+    weave_s: float = 360.0  # one to each side
+
+    def ordered_rad(self, t_s: float) -> float | None:
+        """The heading to hold at a time."""
+        if self.heading_rad is None:
+            return None
+        return self.heading_rad + self.weave_rad * math.sin(TAU * t_s / self.weave_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,8 +106,9 @@ class Boat:
         leg = self.leg(now.t_s)
         limit = math.radians(handling.turn_limit_deg_s)
         ordered = leg.turn_radps
-        if leg.heading_rad is not None:
-            error = wrap_pi(leg.heading_rad - now.heading_rad)
+        wanted = leg.ordered_rad(now.t_s)
+        if wanted is not None:
+            error = wrap_pi(wanted - now.heading_rad)
             ordered = max(-limit, min(limit, HEADING_GAIN * error))
         self._calm_speed_mps += (leg.speed_mps - self._calm_speed_mps) * -math.expm1(
             -h / handling.speed_lag_s

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from sim.aboard import Crew
 from sim.faults import SENTENCE_FAULTS, VALUE_FAULTS, Fault, Sending
 from sim.instruments import SENTENCES, Sensors, Shown, framed
 from sim.scenario import Scenario
@@ -22,10 +23,10 @@ NOMINAL_SENTENCES_PER_S = 20.0
 
 @dataclass(frozen=True, slots=True)
 class Out:
-    """One thing that happens at t_s: a sentence without line end, or a line of truth (JSON)."""
+    """One thing that happens at t_s: a sentence without line end, a line of truth or what the crew tells (JSON)."""
 
     t_s: float
-    kind: Literal["sentence", "truth"]
+    kind: Literal["sentence", "truth", "told"]
     text: str
 
 
@@ -43,6 +44,7 @@ class Feed:
         self._scenario, self._world, self._truth = scenario, world, truth
         self._sensors = Sensors(scenario.instruments, seed)
         self._chance = np.random.default_rng([seed, 21])
+        self._crew = Crew(scenario.aboard, seed)
         self._before: dict[str, float | None] = {}
         self._scale = scenario.instruments["sentences_per_s"] / NOMINAL_SENTENCES_PER_S
         self._count = dict.fromkeys(scenario.fitted, 0)
@@ -57,8 +59,13 @@ class Feed:
         serial = 0
         while True:
             t = self._world.t_s
-            if self._truth and round(t / BOAT_STEP_S) % round(1.0 / BOAT_STEP_S) == 0:
-                yield Out(t, "truth", self._truth_line(t))
+            if round(t / BOAT_STEP_S) % round(1.0 / BOAT_STEP_S) == 0:
+                if self._truth:
+                    yield Out(t, "truth", self._truth_line(t))
+                for text in self._crew.read(self._world.pull_n):
+                    yield Out(t, "sentence", text)
+                for text in self._crew.tell(t, self._world.touches):
+                    yield Out(t, "told", text)
             for sending in self._sendings(t):
                 heapq.heappush(waiting, (sending.t_s, serial, sending.text))
                 serial += 1

@@ -10,7 +10,7 @@ Not simulated: attached rods, rods on a side board.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,10 @@ SPREAD = (
     Number("planer_lift_factor", 0.0, 5.0, 1.0),
     Number("wet_weight_factor", 0.0, 5.0, 1.0),
     Number("tripped_at_s", 0.0, 1e6, 1e6),  # when the planer lets go
+    Number("rearmed_at_s", 0.0, 1e6, 1e6),  # and digs again
+    Number("towing_from_s", 0.0, 1e6, 1e6),  # a fish towed unnoticed
+    Number("towing_to_s", 0.0, 1e6, 1e6),
+    Number("towed_area_m2", 0.0, 1.0, 0.008),  # its drag area; judgement, a small one
 )
 """Keys of a scenario's [[rods]] rows, beside `rod`: how the truth of one rod departs from its table."""
 
@@ -46,6 +50,17 @@ class Rig:
     bodies: tuple[Body | None, ...]
     tripped: tuple[Body | None, ...]
     tripped_at_s: float
+    rearmed_at_s: float
+    towing_s: tuple[float, float]
+    towed_area_m2: float
+
+    def bodies_at(self, t_s: float) -> tuple[Body | None, ...]:
+        """The bodies at a time: the planer has let go or not, a fish hangs on the lure or not."""
+        bodies = self.tripped if self.tripped_at_s <= t_s < self.rearmed_at_s else self.bodies
+        lure = bodies[0]
+        if lure is None or not self.towing_s[0] <= t_s < self.towing_s[1]:
+            return bodies
+        return replace(lure, drag_area_m2=lure.drag_area_m2 + self.towed_area_m2), *bodies[1:]
 
 
 def _length(value: Any, where: str, low: float = 0.0, high: float = 2000.0) -> float:
@@ -128,6 +143,9 @@ def _rig(rod: Mapping[str, Any], configs: Path, water: Water, factor: Mapping[st
         bodies=tuple(None if b is None else b.whole for b in reversed(bodies)),
         tripped=tuple(reversed(_once_tripped(bodies))),
         tripped_at_s=factor["tripped_at_s"],
+        rearmed_at_s=factor["rearmed_at_s"],
+        towing_s=(factor["towing_from_s"], factor["towing_to_s"]),
+        towed_area_m2=factor["towed_area_m2"],
     )
 
 
@@ -152,7 +170,9 @@ def _lengths(rig: Any, out_m: float, where: str) -> dict[int, float]:
         if part.get("counted", "colours" in part):
             left -= lengths[i]
     if left <= 0.0:
-        raise CheckError(f"{where}line_out: {out_m:g} m; allowed: more than what it counts below the first line")
+        raise CheckError(
+            f"{where}line_out: {out_m:g} m; allowed: more than what it counts below the first line"
+        )
     return lengths | {i: left for i, _ in lines[:1]}
 
 

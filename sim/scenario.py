@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.units import MPH_MPS
+from sim.aboard import Aboard, read_aboard
 from sim.boat import HANDLING, Handling, Leg
 from sim.checked import CheckError, Number, known_keys, number, numbers
 from sim.faults import FAULT_NUMBERS, FAULTS, Fault
@@ -37,6 +38,12 @@ TOP_KEYS = (
     "instruments",
     "faults",
     "rods",
+    "lines",
+    "loads",
+    "touches",
+    "told",
+    "like",
+    "untold",
 )
 ORIGIN = (Number("lat_deg", -89.0, 89.0, 45.0), Number("lon_deg", -180.0, 180.0, -30.0))
 LEG = (
@@ -44,7 +51,12 @@ LEG = (
     Number("speed_mph", 0.0, 20.0),
     Number("heading_deg", 0.0, 360.0, math.nan),
     Number("turn_deg_s", -30.0, 30.0, math.nan),
+    Number("weave_deg", 0.0, 60.0, 0.0),  # easy S-curves about the heading
+    Number("weave_s", 30.0, 3600.0, 360.0),  # one to each side
 )
+LINES = (Number("step_s", 0.02, 2.0, 0.1), Number("elements", 6.0, 200.0, 28.0))
+"""Step and elements of the main line of the truth model. With the defaults, against steps of 0.02 s on 3.5 times the
+elements: every depth of the demo spread within 2 cm (copper 5 cm) through half a circle over a layered current."""
 START_UTC = datetime.datetime(2026, 7, 18, 8, 10, tzinfo=datetime.UTC)  # 06:10 on the lake, UTC-2
 MEASURED = (
     "heading_rad",
@@ -78,6 +90,9 @@ class Scenario:
     fitted: tuple[str, ...]
     faults: tuple[Fault, ...]
     rods: Mapping[str, Mapping[str, float]]
+    line_step_s: float
+    line_elements: int
+    aboard: Aboard
 
     @property
     def duration_s(self) -> float:
@@ -114,6 +129,8 @@ def read_scenario(name_or_path: str) -> Scenario:
     path = find(name_or_path)
     raw = read_toml(path)
     try:
+        if "like" in raw:  # another scenario, but for what stands here
+            raw = {**read_toml(find(str(raw["like"]))), **raw}
         return _scenario(raw, path)
     except CheckError as error:
         raise CheckError(f"{path}: {error}") from error
@@ -128,6 +145,7 @@ def _scenario(raw: Mapping[str, Any], path: Path) -> Scenario:
     repeat = raw.get("repeat", False)
     if not isinstance(repeat, bool):
         raise CheckError(f"repeat: {repeat!r}; allowed: true, false")
+    lines = _checked(raw, "lines", LINES)
     start = raw.get("start_utc", START_UTC)
     if not isinstance(start, datetime.datetime) or start.tzinfo is None:
         raise CheckError(
@@ -149,6 +167,9 @@ def _scenario(raw: Mapping[str, Any], path: Path) -> Scenario:
         fitted=tuple(name for name in SENTENCES if name not in fitted),
         faults=tuple(_fault(row, f"faults[{i}].") for i, row in enumerate(_rows(raw, "faults"))),
         rods=dict(_rod(row, f"rods[{i}].") for i, row in enumerate(_rows(raw, "rods"))),
+        line_step_s=lines["step_s"],
+        line_elements=int(lines["elements"]),
+        aboard=read_aboard(raw),
     )
 
 
@@ -189,7 +210,8 @@ def _legs(raw: Any) -> tuple[Leg, ...]:
             )
         heading = None if turns else math.radians(v["heading_deg"])
         turn = math.radians(v["turn_deg_s"]) if turns else 0.0
-        legs.append(Leg(v["duration_s"], v["speed_mph"] * MPH_MPS, heading, turn))
+        weave = math.radians(v["weave_deg"]), v["weave_s"]
+        legs.append(Leg(v["duration_s"], v["speed_mph"] * MPH_MPS, heading, turn, *weave))
     return tuple(legs)
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import select
 import socket
+import sys
 import time
 import tty
 from collections.abc import Callable, Iterator, Mapping
@@ -32,6 +34,22 @@ class Sink(Protocol):
         """Return when somebody listens, where that can be known."""
 
 
+class Stamped(Protocol):
+    """Something with a time: feed.Out."""
+
+    @property
+    def t_s(self) -> float:
+        """When [s]."""
+
+    @property
+    def kind(self) -> str:
+        """What it is."""
+
+    @property
+    def text(self) -> str:
+        """What it says."""
+
+
 class FileSink:
     """Writes a file."""
 
@@ -48,6 +66,34 @@ class FileSink:
     def close(self) -> None:
         """Flush and close."""
         self._file.close()
+
+
+class StampedSink:
+    """Writes sentences and what the crew tells with their times, each a line of JSON, to a file or (-) to stdout."""
+
+    def __init__(self, path: str) -> None:
+        self._file = sys.stdout if path == "-" else Path(path).open("w", encoding="ascii")  # noqa: SIM115
+
+    def send(self, line: bytes) -> None:
+        """A sentence without a time says nothing here."""
+        raise NotImplementedError
+
+    def stamped(self, out: Stamped) -> None:
+        """Write one thing."""
+        t_s = round(out.t_s, 3)
+        if out.kind == "sentence":
+            self._file.write(json.dumps({"t_s": t_s, "text": out.text}) + "\n")
+        elif out.kind == "told":
+            self._file.write(json.dumps({"t_s": t_s, "told": json.loads(out.text)}) + "\n")
+
+    def wait_for_reader(self) -> None:
+        """A file needs none."""
+
+    def close(self) -> None:
+        """Flush and close."""
+        self._file.flush()
+        if self._file is not sys.stdout:
+            self._file.close()
 
 
 class UdpSink:
@@ -155,17 +201,25 @@ def _file(rest: str) -> FileSink:
     return FileSink(Path(rest))
 
 
-TARGETS: Mapping[str, Callable[[str], FileSink | UdpSink | TcpSink | PtySink]] = {
+def _stamped(rest: str) -> StampedSink:
+    if not rest:
+        raise ValueError("path")
+    return StampedSink(rest)
+
+
+AnySink = FileSink | StampedSink | UdpSink | TcpSink | PtySink
+TARGETS: Mapping[str, Callable[[str], AnySink]] = {
     "udp": lambda rest: UdpSink(*_address(rest)),
     "tcp-listen": lambda rest: TcpSink(*_address(rest)),
     "file": _file,
+    "stamped": _stamped,
     "pty": lambda rest: PtySink(),
 }
-TARGET_FORMS = "udp:[HOST:]PORT, tcp-listen:[HOST:]PORT, file:PATH, pty:"
+TARGET_FORMS = "udp:[HOST:]PORT, tcp-listen:[HOST:]PORT, file:PATH, stamped:PATH, pty:"
 
 
 @contextlib.contextmanager
-def open_sink(target: str) -> Iterator[FileSink | UdpSink | TcpSink | PtySink]:
+def open_sink(target: str) -> Iterator[AnySink]:
     """Open a target by its URL; closed when the block ends.
 
     Raises:

@@ -18,6 +18,7 @@ from sim.forces import Array
 LAKE = (
     Number("surface_drift_mps", 0.0, 2.0, 0.0),
     Number("surface_set_deg", 0.0, 360.0, 0.0),
+    Number("surface_turning_deg_h", -60.0, 60.0, 0.0),  # + clockwise
     Number("deep_drift_mps", 0.0, 2.0, 0.0),  # relative to the surface layer
     Number("deep_set_deg", 0.0, 360.0, 0.0),
     Number("deep_turning_deg_h", -60.0, 60.0, 0.0),  # + clockwise
@@ -46,6 +47,7 @@ class Lake:
 
     surface_drift_mps: float
     surface_set_deg: float
+    surface_turning_deg_h: float
     deep_drift_mps: float
     deep_set_deg: float
     deep_turning_deg_h: float
@@ -60,9 +62,9 @@ class Lake:
     surface_temp_f: float
     deep_temp_f: float
 
-    def surface_mps(self) -> tuple[float, float]:
-        """North and east velocity of the surface layer over ground [m/s]."""
-        set_rad = math.radians(self.surface_set_deg)
+    def surface_mps(self, t_s: float = 0.0) -> tuple[float, float]:
+        """North and east velocity of the surface layer over ground at a time [m/s]."""
+        set_rad = math.radians(self.surface_set_deg + self.surface_turning_deg_h * t_s / 3600.0)
         return self.surface_drift_mps * math.cos(set_rad), self.surface_drift_mps * math.sin(set_rad)
 
     def _below(self, depth_m: float | Array) -> Array:

@@ -21,11 +21,7 @@ from sim.scenario import Scenario
 from sim.towing import in_boat_axes, mesh
 
 BOAT_STEP_S = 0.02
-LINE_STEPS = 5
-"""Boat steps in one step of the lines: 0.1 s. With the elements below, against steps of 0.02 s on 3.5 times the
-elements: every depth of the demo spread within 2 cm (copper 5 cm) through half a circle over a layered current."""
-
-MAIN_ELEMENTS, LEAST_ELEMENTS = 28, 4
+LEAST_ELEMENTS = 4
 
 EARTH_A_M, EARTH_E2 = 6378137.0, 6.69437999014e-3  # WGS 84
 
@@ -33,11 +29,11 @@ EARTH_A_M, EARTH_E2 = 6378137.0, 6.69437999014e-3  # WGS 84
 class TruthLine:
     """One rod's line under way."""
 
-    def __init__(self, rig: Rig, water: Water) -> None:
+    def __init__(self, rig: Rig, water: Water, elements: int) -> None:
         self.rig = rig
-        elements = mesh(rig.segments, MAIN_ELEMENTS, LEAST_ELEMENTS)
-        self.line = Line(rig.segments, rig.bodies, water, elements, dry=True)
-        self._tripped = False
+        self._bodies = rig.bodies_at(0.0)
+        parts = mesh(rig.segments, elements, LEAST_ELEMENTS)
+        self.line = Line(rig.segments, self._bodies, water, parts, dry=True)
 
     def tip_m(self, boat: BoatTruth) -> Array:
         """(3,) rod tip, north, east, down."""
@@ -45,12 +41,20 @@ class TruthLine:
             rod_tip_m(boat, self.rig.tip_forward_m, self.rig.tip_starboard_m, self.rig.tip_height_m)
         )
 
-    def trip_if_due(self, t_s: float) -> None:
-        """The planer lets go at its time."""
-        if not self._tripped and t_s >= self.rig.tripped_at_s:
-            self._tripped = True
-            for segment, body in enumerate(self.rig.tripped):
+    def change_if_due(self, t_s: float) -> None:
+        """The planer lets go or digs again, a fish hangs on or not."""
+        bodies = self.rig.bodies_at(t_s)
+        if bodies != self._bodies:
+            self._bodies = bodies
+            for segment, body in enumerate(bodies):
                 self.line.put_body(segment, body)
+
+    @property
+    def lowest_m(self) -> tuple[float, float, float]:
+        """North, east, down of its deepest point."""
+        nodes = self.line.nodes_m
+        north, east, down = nodes[int(np.argmax(nodes[:, 2]))]
+        return float(north), float(east), float(down)
 
     def quantities(self, boat: BoatTruth, profile: Array) -> dict[str, float]:
         """What is true of this line, by the names of LINE_QUANTITIES."""
@@ -82,14 +86,16 @@ class World:
 
     def __init__(self, scenario: Scenario, rigs: Sequence[Rig], water: Water, seed: int) -> None:
         self._scenario, self._steps, self._water = scenario, 0, water
+        self._line_steps = max(1, round(scenario.line_step_s / BOAT_STEP_S))
+        self._moved_m = (0.0, 0.0)  # of the surface layer over the ground since the start
         rng = np.random.default_rng([seed, 1])
         self._boat = Boat(scenario.legs, scenario.handling, scenario.repeat, rng)
         self._profile = scenario.lake.profile(0.0)
         self._lat_deg, self._lon_deg = scenario.lat_deg, scenario.lon_deg
-        self.lines = [TruthLine(rig, replace(water, profile=self._profile)) for rig in rigs]
+        water = replace(water, profile=self._profile)
+        self.lines = [TruthLine(rig, water, scenario.line_elements) for rig in rigs]
         self._line_boat = self._boat.now
         for one in self.lines:
-            one.trip_if_due(0.0)
             one.line.settle(one.tip_m(self._boat.now), self._boat.now.stw_mps, self._boat.now.heading_rad)
 
     @property
@@ -98,12 +104,14 @@ class World:
         return self._steps * BOAT_STEP_S
 
     def step(self) -> None:
-        """Go on by BOAT_STEP_S; the lines follow every LINE_STEPS of them."""
+        """Go on by BOAT_STEP_S; the lines follow every so many of them."""
+        flow = self._scenario.lake.surface_mps(self.t_s)
+        self._moved_m = self._moved_m[0] + flow[0] * BOAT_STEP_S, self._moved_m[1] + flow[1] * BOAT_STEP_S
         self._boat.step(BOAT_STEP_S)
         self._steps += 1
         north, east = self._ground_mps()
         self._move(north * BOAT_STEP_S, east * BOAT_STEP_S)
-        if self._steps % LINE_STEPS == 0:
+        if self._steps % self._line_steps == 0:
             self._march_lines()
 
     def _march_lines(self) -> None:
@@ -111,7 +119,7 @@ class World:
         self._profile = self._scenario.lake.profile(now.t_s)
         for one in self.lines:
             one.line.water = replace(self._water, profile=self._profile)
-            one.trip_if_due(before.t_s)
+            one.change_if_due(before.t_s)
             start, end = one.tip_m(before), one.tip_m(now)
 
             def tip(t_s: float, start: Array = start, end: Array = end) -> Array:
@@ -123,7 +131,7 @@ class World:
 
     def _ground_mps(self) -> tuple[float, float]:
         boat = self._boat.now
-        north, east = self._scenario.lake.surface_mps()
+        north, east = self._scenario.lake.surface_mps(self.t_s)
         return north + boat.stw_mps * math.cos(boat.heading_rad), east + boat.stw_mps * math.sin(
             boat.heading_rad
         )
@@ -139,7 +147,7 @@ class World:
         """What is true of the boat, by the names of BOAT_QUANTITIES."""
         boat, lake = self._boat.now, self._scenario.lake
         north, east = self._ground_mps()
-        surface_north, surface_east = lake.surface_mps()
+        surface_north, surface_east = lake.surface_mps(self.t_s)
         return {
             "stw_mps": boat.stw_mps,
             "heading_rad": boat.heading_rad,
@@ -147,14 +155,25 @@ class World:
             "cog_rad": wrap_tau(math.atan2(east, north)),
             "set_rad": wrap_tau(math.atan2(surface_east, surface_north)),
             "drift_mps": math.hypot(surface_north, surface_east),
-            "water_depth_m": lake.depth_m(
-                boat.north_m + surface_north * boat.t_s, boat.east_m + surface_east * boat.t_s
-            ),
+            "water_depth_m": self._bottom_m(boat.north_m, boat.east_m),
             "water_temp_c": lake.temp_c(0.0),
             "rate_of_turn_radps": boat.turn_radps,
             "lat_deg": self._lat_deg,
             "lon_deg": self._lon_deg,
         }
+
+    def _bottom_m(self, north_m: float, east_m: float) -> float:
+        """Depth of the bottom at a place of the surface layer."""
+        return self._scenario.lake.depth_m(north_m + self._moved_m[0], east_m + self._moved_m[1])
+
+    def touches(self, rod: str) -> bool:
+        """Whether a rod's line is on the bottom: the lines here go through it."""
+        lowest = [one.lowest_m for one in self.lines if one.rig.rod == rod]
+        return any(down >= self._bottom_m(north, east) for north, east, down in lowest)
+
+    def pull_n(self, rod: str) -> float:
+        """Pull on a rod's tip."""
+        return next(one.line.top_tension_n for one in self.lines if one.rig.rod == rod)
 
     def line_quantities(self) -> dict[str, dict[str, float]]:
         """What is true of every line, by rod; asked at a time when the lines have caught up with the boat."""

@@ -256,19 +256,26 @@ def _factor(table: Table, changed: Bools, known: Bools, strikes: Sequence[Strike
 def beliefs(found: Sequence[Difference], effort: Effort, prior: Prior) -> Mapping[str, float]:
     """Probability of chance, of each cause that a difference speaks for, and of something else; they sum to 1.
 
-    A cause is represented by its largest difference. `effort` is that of lines that could take a fish.
+    A cause is represented by what stands for it. `effort` is that of lines that could take a fish.
     """
     odds = {CHANCE: 1.0, SOMETHING_ELSE: _odds(UNSEEN) * unseen_factor(effort.at_hours, effort.hours, prior)}
-    for difference in found:
-        if difference.differs and difference.cause not in odds:
+    for cause in CAUSES:
+        if (difference := stands_for(found, cause)) is not None:
             felt = 1.0 - math.exp(-0.5 * difference.size**2)
-            odds[difference.cause] = _odds(CAUSES[difference.cause].chance * felt) * difference.factor
+            odds[cause] = _odds(CAUSES[cause].chance * felt) * difference.factor
     total = sum(odds.values())
     rest = 1.0 - odds[SOMETHING_ELSE] / total
     shrink = min(1.0, (1.0 - SOMETHING_ELSE_LEAST) / rest)
     shares = {name: value / total * shrink for name, value in odds.items() if name != SOMETHING_ELSE}
     shares[SOMETHING_ELSE] = 1.0 - sum(shares.values())
     return dict(sorted(shares.items(), key=lambda item: -item[1]))
+
+
+def stands_for(found: Sequence[Difference], cause: str | None) -> Difference | None:
+    """The difference that stands for a cause: the largest number; a word only without one, for it holds from when it
+    was said, not from when it came to be so."""
+    differ = [d for d in found if d.differs and d.cause == cause]
+    return min(differ, key=lambda d: QUANTITIES[d.quantity].usual is not None, default=None)
 
 
 def _odds(chance: float) -> float:
@@ -279,5 +286,5 @@ def _odds(chance: float) -> float:
 def named(found: Sequence[Difference], shares: Mapping[str, float]) -> str | None:
     """The one cause likelier than all the rest together, if the strikes too speak for it; None: cannot tell."""
     likely = next((name for name, share in shares.items() if name in CAUSES and share > NAMED_ABOVE), None)
-    shown_by = next((d for d in found if d.differs and d.cause == likely), None)
+    shown_by = stands_for(found, likely)
     return likely if shown_by is not None and shown_by.factor >= STRIKES_SPEAK else None

@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from assistant.outings.causes import Difference
+from assistant.outings.causes import Difference, stands_for
 from assistant.outings.quantities import CAUSES, QUANTITIES, SOMETHING_ELSE
 from assistant.outings.quiet_words import CONCENTRATED, Units, bearing_deg, shown, value_words
 
@@ -59,7 +59,8 @@ LOOK = Trial(
 def _trial(name: str, found: Sequence[Difference], units: Units, deep: complex | None) -> Trial:
     """The test of one cause, in words, from its largest difference."""
     cause = CAUSES[name]
-    difference = next(d for d in found if d.cause == name and d.differs)
+    difference = stands_for(found, name)
+    assert difference is not None  # else it had no belief
     then = value_words(difference.quantity, difference.then, units)
     match name:
         case "lure speed":

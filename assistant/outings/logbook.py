@@ -21,6 +21,7 @@ class NoRecorder:
 
     status = Status(None, True)
     number: int | None = None
+    waiting = 0
 
     def step(self, inputs: Inputs, framed: bool) -> None:
         """Nothing."""

@@ -69,21 +69,51 @@ def look(lull: Lull, config: Config, frame: Frame) -> Lull:
 
 def _judged(lull: Lull, config: Config, frame: Frame) -> Quiet | None:
     """What is said now."""
-    past = strikes(lull.told)
-    if lull.table is None or not past:
+    if lull.table is None:
         return None
-    lat = frame.boat["lat_deg"].value if "lat_deg" in frame.boat else None
+    lat, heading = (
+        frame.boat[name].value if name in frame.boat else None for name in ("lat_deg", "heading_rad")
+    )
     water = deep_water(lull.table, config.boat, *([] if lat is None else [lat]))
-    verdict = judged(lull.table, past, frame.t_s, config, water)
+    return said(lull.table, lull.told, frame.t_s, config, water, heading)
+
+
+def said(
+    table: Table,
+    told: Sequence[Event],
+    now_s: float,
+    config: Config,
+    water: DeepWater | None,
+    heading_rad: float | None,
+) -> Quiet | None:
+    """What is to be said of a table at `now_s` [s]; None before the first strike.
+
+    Args:
+        told: what the crew told so far.
+        water: the deep current, as far as it is known; heading_rad: the boat's, now.
+    """
+    past = strikes(told)
+    if not past:
+        return None
+    verdict = judged(table, past, now_s, config, water)
     return Quiet(
-        t_s=frame.t_s,
+        t_s=now_s,
         word=verdict.word,
         strike_s=past[-1].t_s,
-        reason=f"likely: {verdict.named}" if verdict.named else "why: cannot tell",
+        reason=reason(verdict, water, heading_rad),
         trial=f"{verdict.trial.do}; {verdict.trial.expect}",
         differs=hints(verdict, config),
-        suspects=tuple(one.words for one in suspects(lull.table)),
+        suspects=tuple(one.words for one in suspects(table)),
     )
+
+
+def reason(verdict: Verdict, water: DeepWater | None, heading_rad: float | None) -> str:
+    """What is likely, in words; deep water that goes with the boat is how lures lose speed unnoticed."""
+    if verdict.named is None:
+        return "why: cannot tell"
+    slowed = water is not None and water.known and heading_rad is not None and water.slows(heading_rad) > 0.5
+    why = ", the deep water goes along with the boat" if slowed and verdict.named == "lure speed" else ""
+    return f"likely: {verdict.named}{why}"
 
 
 def judged(

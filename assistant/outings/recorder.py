@@ -107,6 +107,11 @@ class Recorder:
         """Number of the entry last taken."""
         return self._number
 
+    @property
+    def waiting(self) -> int:
+        """Entries not yet taken by the thread."""
+        return len(self._waiting)
+
     def step(self, inputs: Inputs, framed: bool) -> None:
         """Take what a step takes in; its events have been told already."""
         self._submit(Step(replace(inputs, events=()), framed), None)

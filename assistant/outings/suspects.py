@@ -1,7 +1,8 @@
 """Lines whose measured pull jumped while boat and other lines went on as before: what may be on them. Pure.
 
 More pull: something drags, or the line is fouled. Much less: the planer has tripped, or the lure is gone. Changes of
-the water come to all lines and not from one minute to the next, so what the other measured rods did is taken off.
+the water come to all lines and not from one minute to the next, so a line must have jumped by itself and against each
+of the others.
 It is a suspicion, to be settled by a look at the line.
 """
 
@@ -22,7 +23,7 @@ LOOK_BACK_MIN = 60  # a suspicion stands so long, if nobody looks
 MORE_LOG = math.log(1.25)  # a quarter more: judgement
 LESS_LOG = math.log(0.6)  # a tripped planer pulls under half: common practice, no source
 SIGMAS = 3.0
-STRAIGHT = 0.94  # length of the mean of unit headings: within some 20 degrees
+STRAIGHT_RAD = math.radians(40.0)  # no minute's heading further from the mean: S-curves, no turn
 
 Array = NDArray[np.float64]
 
@@ -50,19 +51,26 @@ def suspects(table: Table) -> tuple[Suspect, ...]:
     if measured is None or worked is None or heading is None or measured.value.shape != worked.value.shape:
         return ()
     ratio = np.where(table.workable, (measured.value - worked.value).real, math.nan)
-    found = [one for c in range(len(table.rods)) if (one := _jump(table, ratio, heading.value[:, 0], c))]
+    pulled = np.flatnonzero(np.isfinite(ratio).any(axis=0))
+    ratio, found = ratio[:, pulled], []
+    for c, column in enumerate(pulled):
+        if (
+            np.isfinite(ratio[-LEAST_MIN:, c]).all()
+            and (jump := _jump(ratio, heading.value[:, 0], c)) is not None
+        ):
+            found.append(Suspect(table.rods[column], float(table.t_s[jump[1]]), math.exp(jump[0])))
     return tuple(sorted(found, key=lambda one: -abs(math.log(one.factor))))
 
 
-def _jump(table: Table, ratio: Array, heading: NDArray[np.complex128], c: int) -> Suspect | None:
-    """One rod: the newest jump that has not gone back since."""
+def _jump(ratio: Array, heading: NDArray[np.complex128], c: int) -> tuple[float, int] | None:
+    """One rod: size and minute of the largest jump that has not gone back since."""
     end = len(ratio)
     last_gap = _last_gap(ratio[:, c])
     best: tuple[float, int] | None = None
     for n in range(end - LEAST_MIN, max(last_gap + LEAST_MIN, end - LOOK_BACK_MIN), -1):
         before, after = slice(max(last_gap, n - BEFORE_MIN), n), slice(n, min(end, n + AFTER_MIN))
         course = heading[before.start : after.stop]
-        if not np.isfinite(course).all() or abs(course.mean()) < STRAIGHT:
+        if not np.isfinite(course).all() or np.abs(np.angle(course / course.mean())).max() > STRAIGHT_RAD:
             continue
         size = _size(ratio, c, before, after)
         if size is not None and (best is None or abs(size) > abs(best[0])):
@@ -73,7 +81,7 @@ def _jump(table: Table, ratio: Array, heading: NDArray[np.complex128], c: int) -
     still = float(np.nanmean(ratio[-LEAST_MIN:, c]) - np.nanmean(ratio[max(last_gap, n - BEFORE_MIN) : n, c]))
     if still * size <= 0.0 or abs(still) < 0.5 * abs(size):
         return None
-    return Suspect(table.rods[c], float(table.t_s[n]), math.exp(size))
+    return best
 
 
 def _last_gap(ratio: Array) -> int:
@@ -83,11 +91,15 @@ def _last_gap(ratio: Array) -> int:
 
 
 def _size(ratio: Array, c: int, before: slice, after: slice) -> float | None:
-    """How far one rod's log ratio jumped beyond the others'; None: not by as much as to be suspected."""
+    """How far one rod's log ratio jumped, by itself and against each other; None: not so far as to be suspected."""
     own, scatter = _change(ratio[:, c], before, after)
+    if not abs(own) > MORE_LOG:
+        return None
     others = [_change(ratio[:, k], before, after)[0] for k in range(ratio.shape[1]) if k != c]
-    known = [one for one in others if math.isfinite(one)]
-    size = own - (float(np.median(known)) if known else 0.0)
+    jumps = [own, *(own - one for one in others if math.isfinite(one))]
+    if not (min(jumps) > 0.0 or max(jumps) < 0.0):
+        return None
+    size = min(jumps, key=abs)
     if not size > MORE_LOG and not size < LESS_LOG:
         return None
     return size if abs(size) >= SIGMAS * scatter else None

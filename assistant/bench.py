@@ -2,64 +2,32 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
-import math
 import os
 import socket
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 from assistant import config, dock, line_bench, locate, peer_bench, pipeline
+from assistant.bench_feed import feed, on_grid
 from assistant.configured import Config
 from assistant.demo import HOST, free_udp_port
+from assistant.flood_bench import Flood
 from assistant.lines.peer import load as load_peer
 from assistant.locate import STEP_S
 from assistant.messages import Inputs, Sentence
 from assistant.meter import quantile
-from firmware_bridge.framing import Framer, checksum
+from firmware_bridge.framing import Framer
 from firmware_bridge.mqtt import free_port
 
-RATE_HZ = 10.0  # of each of the five sentences below: 50 a second
 DECODE_S = 400.0  # of boat time decoded: 20 000 sentences
 STEPS = 2000
 DAEMON_S = 20.0
 SETTLED_S = 5.0  # of the daemon's run left out of its CPU share: start and compiled code
-
-
-def texts_at(t_s: float) -> list[str]:
-    """The five sentences of a boat in easy S-curves at 2.1 mph at t_s [s], with their checksums."""
-    heading_deg = (200.0 + 25.0 * math.sin(t_s / 20.0)) % 360.0
-    clock = f"{int(t_s // 3600) % 24:02d}{int(t_s // 60) % 60:02d}{t_s % 60.0:05.2f}"
-    bodies = (
-        f"IIHDT,{heading_deg:.1f},T",
-        "IIVHW,,T,,M,1.83,N,3.39,K",
-        f"GPRMC,{clock},A,4500.0000,N,03000.0000,W,1.90,{heading_deg:.1f},180726,9.0,W,A",
-        "SDDPT,38.20,0.30",
-        "IIMTW,20.5,C",
-    )
-    return [f"${body}*{checksum(body.encode()):02X}" for body in bodies]
-
-
-def feed(duration_s: float) -> Iterator[tuple[float, list[str]]]:
-    """(t_s, texts) at RATE_HZ for so long."""
-    for index in range(round(duration_s * RATE_HZ)):
-        t_s = index / RATE_HZ
-        yield t_s, texts_at(t_s)
-
-
-def on_grid(duration_s: float) -> Iterator[Inputs]:
-    """The feed as the Inputs of each step."""
-    tick = 0
-    batch: list[Sentence] = []
-    for t_s, texts in feed(duration_s):
-        while tick * STEP_S < t_s:
-            yield Inputs(tick * STEP_S, tuple(batch))
-            batch, tick = [], tick + 1
-        batch += [Sentence(t_s, "bench", text) for text in texts]
 
 
 def sentences_per_s() -> float:
@@ -131,26 +99,22 @@ def send(port: int, until_s: float) -> None:
                 out.sendto(f"{text}\r\n".encode(), (HOST, port))
 
 
-def daemon_run(run_s: float) -> dict[str, object]:
-    """Peak memory, share of one core and latency of daemon and broker at 50 sentences a second, for so long [s]."""
-    port = free_udp_port()
-    run = [
-        "run",
-        "--outings",
-        "none",
-        "--source",
-        f"udp:{HOST}:{port}",
-        "--broker",
-        f"embedded:{free_port(18830)}",
-    ]
-    run += ["--port", str(18620), "--seconds", str(run_s + SETTLED_S)]
-    begin_s = time.monotonic()
-    process = subprocess.Popen(
-        [sys.executable, "-m", "assistant", *run],
+def started(source: str, seconds: float) -> subprocess.Popen[bytes]:
+    """The daemon with its own broker on one source, for so long [s]; nothing is recorded."""
+    run = ["run", "--outings", "none", "--source", source, "--broker", f"embedded:{free_port(18830)}"]
+    return subprocess.Popen(
+        [sys.executable, "-m", "assistant", *run, "--port", "18620", "--seconds", str(seconds)],
         env=child_env(),
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
     )
+
+
+def daemon_run(run_s: float) -> dict[str, object]:
+    """Peak memory, share of one core and latency of daemon and broker at 50 sentences a second, for so long [s]."""
+    port = free_udp_port()
+    begin_s = time.monotonic()
+    process = started(f"udp:{HOST}:{port}", run_s + SETTLED_S)
     send(port, begin_s + SETTLED_S)
     used_s, from_s = cpu_s(process.pid), time.monotonic()
     send(port, from_s + run_s - 2.0)
@@ -169,6 +133,49 @@ def daemon_run(run_s: float) -> dict[str, object]:
     }
 
 
+def flood_run(run_s: float) -> dict[str, object]:
+    """The daemon's share of one core, latency and what it heard at ten times a fast line's rate, for so long [s]."""
+    flood = Flood()
+    process = started(f"serial:{flood.name}?baud=115200", run_s + 2.0 * SETTLED_S)
+    try:
+        wait_for_reader(process.pid, flood.name)
+        flood.start()
+        time.sleep(SETTLED_S)
+        used_s, from_s, sent = cpu_s(process.pid), time.monotonic(), flood.fed.sent_bytes
+        time.sleep(run_s)
+        share = (cpu_s(process.pid) - used_s) / (time.monotonic() - from_s)
+        rate = (flood.fed.sent_bytes - sent) / (time.monotonic() - from_s)
+        flood.halt()
+        out, _ = process.communicate(timeout=60.0)
+    finally:
+        process.kill()
+        flood.stop()
+    summary = json.loads(out)
+    return {
+        "bytes_per_s": round(rate),
+        "cpu_percent": round(100.0 * share, 1),
+        "heard_share": round(summary["sentences"] / flood.fed.good, 5),
+        "slips": summary["slips"],
+        "port_behind_s": round(flood.fed.worst_behind_s, 3),
+        "latency_ms": summary["latency_ms"],
+    }
+
+
+def wait_for_reader(pid: int, terminal: str) -> None:
+    """Wait until a process has opened a terminal.
+
+    Raises:
+        TimeoutError: it has not within a minute.
+    """
+    until_s = time.monotonic() + 60.0
+    while time.monotonic() < until_s:
+        with contextlib.suppress(OSError):
+            if any(str(link.readlink()) == terminal for link in Path(f"/proc/{pid}/fd").iterdir()):
+                return
+        time.sleep(0.1)
+    raise TimeoutError(f"{terminal} was not opened")
+
+
 def measure(peer: str | None, minutes: float | None = None) -> dict[str, object]:
     """All of it, one after the other, so that nothing measured disturbs anything else."""
     if peer is not None:
@@ -184,6 +191,7 @@ def measure(peer: str | None, minutes: float | None = None) -> dict[str, object]
         "forecast_s": round(line_bench.forecast_cpu_s(), 3),
         "sentences_per_s": round(sentences_per_s()),
         **daemon_run(DAEMON_S if minutes is None else 60.0 * minutes),
+        "flood": flood_run(DAEMON_S),
     }
     if peer is not None:
         result["peer"] = peer_bench.peer_moordyn()

@@ -207,6 +207,32 @@ def ahead(as_json: bool, port: int, **said: str | None) -> None:
 
 
 @main.command()
+@click.option("--out", is_flag=True, help="Setting out; without it the lines come in.")
+@click.option("--fish", metavar="ROD", help="The rod with a fish on: what is near its line comes in first.")
+@click.option("--wind", type=float, help="Where it comes from, degrees true.")
+@click.option("--heading", type=float, help="Now, degrees true.")
+@click.option("--speed", help="Through the water, such as 2.4mph (that is taken if not given).")
+@click.option("--json", "as_json", is_flag=True, help="As one JSON object, in SI.")
+@config_option
+def clear(
+    out: bool,
+    fish: str | None,
+    wind: float | None,
+    heading: float | None,
+    speed: str | None,
+    as_json: bool,
+    directory: Path | None,
+) -> None:
+    """In which order the lines come in, or go out: one rod at a time, how long it takes, what heading to hold."""
+    from assistant.clear import answer
+
+    try:
+        click.echo(answer(load(directory), out, fish, wind, heading, speed, as_json))
+    except KNOWN_ERRORS as error:
+        raise click.exceptions.Exit(_told(error)) from None
+
+
+@main.command()
 @click.argument("rod")
 @click.argument("kind")
 @click.argument("value")

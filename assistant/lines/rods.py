@@ -7,7 +7,8 @@ fish on     as it was at the strike, until someone says more; after UNCONFIRMED_
 coming in   line runs in until it is up
 unknown     as it was, nothing firm
 
-Line runs at RUN_MPS at most, and the lines march on meanwhile. A planer brought aboard is set again.
+Line runs at RUN_MPS at most, and the lines march on meanwhile: it is wound in as fast as a hand turns, and let out only
+as fast as the boat takes it. A planer brought aboard is set again.
 """
 
 from __future__ import annotations
@@ -19,6 +20,11 @@ from assistant.lines.gear import RodSetting
 from assistant.messages import LineSetting, RodState
 
 RUN_MPS = 1.2  # judgement: the fastest a reel is wound, or a spool let go by hand
+TAKEN = 0.9
+"""Of the boat's speed through the water, at which line is let out. Line cannot be pushed: a spool turns as what is out
+pulls on it, and what is out stays where it is in the water while the boat leaves it. Faster, and loops fall off the
+spool; a thumb on it sees to that (common practice, no source; how near to the boat's speed is judgement)."""
+SINKS_MPS = 0.3  # judgement: what runs out of a boat at rest, by its weight
 UNCONFIRMED_S = 15.0 * 60.0  # common practice, no source: a fight takes 5-15 min
 WOUND_UP: tuple[RodState, ...] = ("aboard", "coming in")
 
@@ -73,12 +79,17 @@ def aged(now: RodNow, t_s: float) -> RodNow:
     return now
 
 
-def run_line(now: RodNow, dt: float) -> RodNow:
-    """Line runs for dt [s] toward what is wanted."""
+def let_out_mps(speed_mps: float) -> float:
+    """How fast line is let out [m/s] of a boat at a speed through the water [m/s]."""
+    return min(max(TAKEN * speed_mps, SINKS_MPS), RUN_MPS)
+
+
+def run_line(now: RodNow, dt: float, speed_mps: float) -> RodNow:
+    """Line runs for dt [s] toward what is wanted; speed_mps: the boat's through the water."""
     left = now.wanted_m() - now.out_m
     if left == 0.0:
         return now
-    step = max(-RUN_MPS * dt, min(RUN_MPS * dt, left))
+    step = max(-RUN_MPS * dt, min(let_out_mps(speed_mps) * dt, left))
     return replace(now, out_m=now.wanted_m() if abs(left) <= abs(step) else now.out_m + step)
 
 

@@ -227,7 +227,7 @@ def _mains(rigged: Rigged, rods: Sequence[RodNow]) -> tuple[Array, dict[int, int
 def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> SpreadState:
     rigged, old, restart = state.rigged, state.fleet, state.restart
     assert old is not None
-    rods, mains, runs = tuple(run_line(now, STEP_S) for now in state.rods), state.mains_m, state.runs
+    rods, mains, runs = tuple(run_line(now, STEP_S, motion.speed_mps) for now in state.rods), state.mains_m, state.runs
     if mains is None or not _same(rods, state.rods):
         mains, runs = _mains(rigged, rods)
         running = replace(state, rods=rods, t_s=t_s)

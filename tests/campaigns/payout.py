@@ -1,8 +1,9 @@
-"""Line let out and reeled in at 1.2 m/s under way, every rig: the live settings against a four times finer run.
+"""Line let out as fast as it ever is, and reeled in at 1.2 m/s, every rig: live settings against a finer run.
 
 Source: independent computation only in part: the finer run is the same kernel with a quarter of the step and four
 times the pieces (what a step and a piece cost), the settled end is the steady integration (lines/steady.py).
-Line that runs out faster than the boat takes it hangs slack and folds; such runs (by the finer one) are kept apart.
+Line that ran out faster than the boat takes it would hang slack and fold, as no line does that is let out with a thumb
+on the spool; --let-go lets it run at 1.2 m/s all the same. Runs that fold (by the finer one) are kept apart.
 Wherever depth is off by more than SAY_PERCENT meanwhile, the live state must say "line folding". Each run in and out
 of every rig at --n drawn speeds; prints a table (stderr) and one JSON object last.
 """
@@ -28,12 +29,12 @@ from assistant.lines import spread
 from assistant.lines.chain import Towed, Water
 from assistant.lines.fleet import Cut, Fleet, marched, regeared, settled
 from assistant.lines.gear import RodSetting, above_zero_m, counted_m, mains_m, towed
+from assistant.lines.rods import RUN_MPS, let_out_mps
 from assistant.lines.seen import seen_from_boat
 from assistant.lines.steady import straight
 from assistant.units import MPH_MPS
 
 Array = NDArray[np.float64]
-RUN_MPS = 1.2
 SETTLE_S = 240.0
 STILL = np.zeros((0, 3))
 MORE = Path(__file__).resolve().parents[1] / "lines"
@@ -50,6 +51,7 @@ class Run:
     start_m: float
     end_m: float
     speed_mps: float
+    run_mps: float  # how fast line runs
 
     def water(self) -> Water:
         """Still water of the configured kind."""
@@ -61,7 +63,7 @@ class Run:
 
     def seconds(self) -> float:
         """How long line runs."""
-        return abs(self.end_m - self.start_m) / RUN_MPS
+        return abs(self.end_m - self.start_m) / self.run_mps
 
     def out_m(self, t_s: float) -> float:
         """Line out [m]."""
@@ -159,6 +161,9 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--n", type=int, default=1, help="speeds for each rig")
+    parser.add_argument(
+        "--let-go", action="store_true", help="line runs out at 1.2 m/s whatever the boat does"
+    )
     args = parser.parse_args(argv)
     random = Random(args.seed)
     found = []
@@ -166,7 +171,8 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
         for _ in range(args.n):
             speed = random.uniform(1.6, 2.8) * MPH_MPS
             for start, end, way in ((0.5, 1.0, "out"), (1.0, 0.5, "in")):
-                run = Run(loaded, rod, start * rod.line_out_m, end * rod.line_out_m, speed)
+                run_mps = RUN_MPS if way == "in" or args.let_go else let_out_mps(speed)
+                run = Run(loaded, rod, start * rod.line_out_m, end * rod.line_out_m, speed, run_mps)
                 found.append(one := errors(run, f"{rod.name} {way}"))
                 print(
                     "".join(f"{v:9.3f}" if isinstance(v, float) else f"{v!s:>14}" for v in astuple(one)),
@@ -176,6 +182,7 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
     result = {
         "seed": args.seed,
         "n": args.n,
+        "let_go": args.let_go,
         "taut_worst_percent": {key: _worst(taut, key) for key in FIGURES},
         "slack_worst_percent": {key: _worst(slack, key) for key in FIGURES},
         "slack": [one.rig for one in slack],

@@ -161,10 +161,11 @@ def test_only_a_fishing_line_is_firm(state: str) -> None:
 
 def test_line_runs_no_faster_than_it_can_and_stops_where_it_should() -> None:
     now = replace(at_start(rod_named("weight")), counter_m=30.0, out_m=29.9)
-    assert run_line(now, 0.25).out_m == 30.0
-    assert run_line(replace(now, out_m=10.0), 0.25).out_m == pytest.approx(10.0 + 0.25 * RUN_MPS)
-    assert run_line(replace(now, out_m=10.0, rod_state="coming in"), 0.25).out_m < 10.0
-    assert run_line(replace(now, out_m=0.1, rod_state="aboard"), 0.25).out_m == 0.0
+    assert run_line(now, 0.25, 1.0).out_m == 30.0
+    for speed_mps, most_mps in ((0.0, 0.3), (1.0, 0.9), (2.0, RUN_MPS)):  # the boat takes the line: never slack
+        assert run_line(replace(now, out_m=10.0), 0.25, speed_mps).out_m == pytest.approx(10.0 + 0.25 * most_mps)
+    assert run_line(replace(now, out_m=10.0, rod_state="coming in"), 0.25, 0.0).out_m == 10.0 - 0.25 * RUN_MPS
+    assert run_line(replace(now, out_m=0.1, rod_state="aboard"), 0.25, 1.0).out_m == 0.0
 
 
 def test_a_planer_brought_aboard_is_set_again() -> None:

@@ -28,6 +28,7 @@ from assistant.messages import BoatState, Frame, Inputs, Mode, Sentence
 from assistant.meter import Meter
 from assistant.outings import logbook, store
 from assistant.outings.happened import EVENT_TOPIC, Happened
+from assistant.page_alerts import PageAlerts
 from assistant.speaker import Speaker
 from assistant.web.server import PageServer
 from assistant.web.signalk import Feed
@@ -125,6 +126,7 @@ class Daemon:
         identity = (config.boat.id, config.signalk_vessel)
         self._signalk = Feed(*identity, mode, __version__) if config.signalk else None
         self._lines_out = LineServer(self._signalk, config.signalk_port)
+        self._page_alerts = PageAlerts(options.broker, self._inbox.act)
         self._page = PageServer(
             options.port,
             config.boat.title,
@@ -133,7 +135,7 @@ class Daemon:
             self._inbox.set,
             bodies=config.bodies,
             now_s=self._now_s,
-            on_action=self._inbox.act,
+            on_action=self._page_alerts.act,
             on_note=self._inbox.typed,
             on_event=self._happened.asked,
             kinds=notes.offered(),
@@ -218,7 +220,7 @@ class Daemon:
                 self._state, frame = await beside(partial(pipeline.step, self._state, inputs))
                 boat = locate.boat_now(self._state.boat)
                 self._publish(frame, boat, due_s)
-                self._ahead.step(self._state, boat)
+                self._ahead.step(self._state, boat, frame.lines)
             tick += 1
 
     async def _probe(self) -> None:
@@ -233,7 +235,8 @@ class Daemon:
         self._publisher.offer(payloads.topic_messages(frame))
         limits = {rod: line.limited_by.get("depth_m", "") for rod, line in frame.lines.items()}
         extras = {"causes": locate.causes(boat), "limits": limits, "ahead": self._ahead.status()}
-        self._page.offer(frame, {"status": self._status(), **extras})
+        shown = self._page_alerts.on(frame, self._recorder.status, self._publisher.status)
+        self._page.offer(shown, {"status": self._status(), **extras})
         self._speaker.heard(frame.alerts)
         self._happened.before.add(frame)
         self._meter.published([self._now_s() - due_s] * self._fresh)

@@ -10,6 +10,7 @@ from collections import Counter, deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from assistant.alerts.engine import RANKS
 from assistant.messages import Alert, Priority
 
 PERIOD_S = 600.0
@@ -45,7 +46,8 @@ class Told:
         now = {alert.key: alert for alert in alerts if alert.phase != "gone"}
         for key, alert in now.items():
             before = self._standing.get(key)
-            if before is None or (alert.audible and not before.audible and alert.priority != before.priority):
+            worse = before is not None and RANKS.index(alert.priority) > RANKS.index(before.priority)
+            if before is None or (alert.audible and worse):  # what has become more urgent is heard again
                 self._begin(t_s, alert)
             elif before.phase == "active" and alert.phase == "acknowledged":
                 self.acknowledged += 1

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from assistant.alerts.statistics import Told
@@ -47,3 +49,12 @@ def test_what_makes_no_sound_is_counted_apart_and_a_gap_is_no_time() -> None:
     assert (summary["told"], summary["shown_silently"], summary["acknowledged"]) == (1, 1, 1)
     assert summary["over_an_hour"] == ["a"]
     assert told.seconds == 2.0
+
+
+def test_what_becomes_more_urgent_is_counted_again_as_what_it_is() -> None:
+    told = Told()
+    for t in range(20):
+        now = alert("bottom W", 0.0)
+        told.add(float(t), [now if t < 10 else replace(now, priority="alarm")])
+    assert told.summary()["told"] == 2
+    assert told.summary()["shares"] == {"alarm": 0.5, "warning": 0.5, "caution": 0.0}

@@ -21,6 +21,7 @@ from typing import Any, NamedTuple
 from assistant.ahead.following import Question
 from assistant.ahead.gaps import Soundings
 from assistant.ahead.manoeuvre import Response
+from assistant.ahead.outlook import Forecast
 from assistant.configured import Config
 from assistant.lines import spread
 from assistant.lines.spread import Rigged, SpreadState
@@ -37,6 +38,7 @@ class Job(NamedTuple):
     response: Response
     soundings: Soundings | None
     seed: int
+    whole: bool = False  # the forecast itself is wanted, not what is recorded and published of it
 
 
 class Answer(NamedTuple):
@@ -45,6 +47,7 @@ class Answer(NamedTuple):
     outlook: Outlook | None  # None: nothing can be said
     body: bytes
     took_s: float
+    told: Forecast | None = None  # where the whole is wanted
 
 
 class ForecasterError(Exception):
@@ -157,6 +160,8 @@ def answered(job: Job, state: SpreadState) -> Answer:
     if told is None:
         return Answer(None, b"", time.process_time() - begin_s)
     told = replace(told, kind=asked.kind, state=asked.state, cause=asked.cause)
+    if job.whole:
+        return Answer(None, b"", time.process_time() - begin_s, told)
     body = to_json(forecast_object(told, state.rigged.config.boat.units))
     return Answer(as_input(told), body, time.process_time() - begin_s)
 

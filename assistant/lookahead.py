@@ -12,14 +12,18 @@ from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NamedTuple
 
 from assistant import response_file
+from assistant.advising import Live, worked_out
 from assistant.ahead.asked import Unclear, of_query
 from assistant.ahead.following import Followed, Question, followed, question_of, turning
 from assistant.ahead.learning import Learned
+from assistant.ahead.outlook import Forecast
 from assistant.configured import Config
 from assistant.forecaster import Answer, Forecaster, ForecasterError, Job
-from assistant.messages import BoatState, Inputs, Mode, Outlook
+from assistant.lines.spread import SpreadState
+from assistant.messages import BoatState, Inputs, LineState, Mode, Outlook
 from assistant.meter import quantile
 from assistant.payloads import Json
 from assistant.pipeline import FlowState
@@ -30,6 +34,14 @@ BUSY = 2.0  # times what a forecast took is the least interval
 ANSWER_S = 60.0  # a process that does not answer is ended; the first answer of a new one takes seconds
 RETRY_S = 5.0
 MOST_WAITING = 4
+
+
+class _Asked(NamedTuple):
+    """A question that waits; of lines at another instant than when it is answered, if they are given."""
+
+    question: Question
+    answer: asyncio.Future[Answer]
+    spread: SpreadState | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +82,9 @@ class Lookahead:
         self._fish_on = False
         self._due_s = 0.0
         self._wake = asyncio.Event()
-        self._asked: deque[tuple[Question, asyncio.Future[bytes]]] = deque()
+        self._lines: Mapping[str, LineState] = {}
+        self._asked: deque[_Asked] = deque()
+        self._advising = asyncio.Lock()
         self._outlook: Outlook | None = None  # not yet taken by a step
         self._every_s = EVERY_S
         self._reason = "not yet"
@@ -82,12 +96,14 @@ class Lookahead:
         outlook, self._outlook = self._outlook, None
         return inputs if outlook is None else replace(inputs, outlook=outlook)
 
-    def step(self, flow: FlowState, boat: BoatState | None) -> None:
-        """Take note of the live state; boat: where a Frame was made. Never waits."""
+    def step(
+        self, flow: FlowState, boat: BoatState | None, lines: Mapping[str, LineState] | None = None
+    ) -> None:
+        """Take note of the live state; boat and lines: where a Frame was made. Never waits."""
         _, stw, heading = flow.boat.steering
         spread, before = flow.lines.spread, self._followed
         self._followed = followed(before, spread.t_s, stw, heading, spread.motion, boat)
-        self._flow, self._boat = flow, boat or self._boat
+        self._flow, self._boat, self._lines = flow, boat or self._boat, lines or self._lines
         fish_on = any(rod.rod_state == "fish on" for rod in spread.rods)
         if turning(self._followed) != turning(before) or fish_on != self._fish_on:
             self._due_s = 0.0
@@ -103,11 +119,14 @@ class Lookahead:
             while True:
                 await self._wake.wait()
                 self._wake.clear()
-                while self._asked:
-                    await self._answer(*self._asked.popleft())
-                if self._now_s() >= self._due_s:
-                    await self._forecast()
+                while self._asked or self._now_s() >= self._due_s:
+                    if self._now_s() >= self._due_s:
+                        await self._forecast()
+                    if self._asked:
+                        await self._answer(self._asked.popleft())
         finally:
+            for waiting in self._asked:
+                waiting.answer.cancel()
             self._forecaster.stop()
 
     async def what_if(self, asked: Mapping[str, str]) -> bytes:
@@ -116,19 +135,49 @@ class Lookahead:
         Raises:
             Refused: it makes no sense; or nothing can be said now, and why.
         """
+        question, _ = self._understood(asked)
+        if len(self._asked) >= MOST_WAITING:
+            raise Refused(503, "too many questions at once: ask again")
+        answer = await self._put(_Asked(question, asyncio.get_running_loop().create_future()))
+        if answer.outlook is None:
+            raise Refused(503, "no forecast: no water speed or heading")
+        return self._with_age(Foretold(0, answer.outlook.t_s, answer.body, answer.took_s))
+
+    async def advice(self, asked: Mapping[str, str]) -> bytes:
+        """What would keep every line clear through the turn asked for, see advising.py. Raises Refused."""
+        question, boat = self._understood(asked)
+        if self._advising.locked():
+            raise Refused(503, "advice is being worked out already: ask again")
+        assert self._flow is not None
+        live = Live(self._flow.lines.spread, boat, self._lines, self._flow.lines.outlook)
+        async with self._advising:
+            return await worked_out(self._config, question, live, self._look)
+
+    async def _look(self, question: Question, spread: SpreadState) -> Forecast:
+        """One of the forecasts that advice rests on."""
+        answer = await self._put(_Asked(question, asyncio.get_running_loop().create_future(), spread))
+        if answer.told is None:
+            raise Refused(503, "no advice: no water speed or heading")
+        return answer.told
+
+    async def _put(self, asked: _Asked) -> Answer:
+        """Wait in line for the answer; Refused when the process fails."""
+        self._asked.append(asked)
+        self._wake.set()
+        try:
+            return await asked.answer
+        except ForecasterError as error:
+            raise Refused(503, str(error)) from None
+
+    def _understood(self, asked: Mapping[str, str]) -> tuple[Question, BoatState]:
+        """What is asked, and of which boat. Raises Refused."""
         boat = self._boat
         if boat is None or boat.stw_mps.value is None:
             raise Refused(503, f"no forecast: {self._reason or 'no water speed'}")
         try:
-            question = of_query(asked, boat.stw_mps.value, self._config.boat.fish_speed_mps)
+            return of_query(asked, boat.stw_mps.value, self._config.boat.fish_speed_mps), boat
         except Unclear as unclear:
             raise Refused(422, str(unclear)) from None
-        if len(self._asked) >= MOST_WAITING:
-            raise Refused(503, "too many questions at once: ask again")
-        future: asyncio.Future[bytes] = asyncio.get_running_loop().create_future()
-        self._asked.append((question, future))
-        self._wake.set()
-        return await future
 
     def payload(self) -> bytes | None:
         """The newest forecast with its age; None while there is none."""
@@ -165,14 +214,14 @@ class Lookahead:
         )  # fmt: skip
         return head + told.body[1:]
 
-    async def _ask(self, question: Question) -> Answer:
-        """Put one question about the lines as they are now."""
+    async def _ask(self, question: Question, spread: SpreadState | None = None) -> Answer:
+        """Put one question about the lines as they are now, or as they were: then the whole forecast is wanted."""
         assert self._flow is not None
         now = self._followed
-        job = Job(question, now.learned.response(), now.soundings, self._seed)
+        job = Job(question, now.learned.response(), now.soundings, self._seed, whole=spread is not None)
         try:
             async with asyncio.timeout(ANSWER_S):
-                return await asyncio.to_thread(self._forecaster.ask, job, self._flow.lines.spread)
+                return await asyncio.to_thread(self._forecaster.ask, job, spread or self._flow.lines.spread)
         except TimeoutError:
             self._forecaster.stop()
             raise ForecasterError("the forecasting process does not answer") from None
@@ -216,22 +265,16 @@ class Lookahead:
         self._outlook = outlook
         self._publish(self._with_age(self.newest))
 
-    async def _answer(self, question: Question, future: asyncio.Future[bytes]) -> None:
-        """A what-if."""
-        if future.done():  # whoever asked has gone
-            return
+    async def _answer(self, asked: _Asked) -> None:
+        """One that waited."""
         try:
-            answer = await self._ask(question)
+            answer = await self._ask(asked.question, asked.spread)
         except ForecasterError as error:
-            if not future.done():
-                future.set_exception(Refused(503, str(error)))
+            if not asked.answer.done():
+                asked.answer.set_exception(error)
             return
-        if future.done():
-            return
-        if answer.outlook is None:
-            future.set_exception(Refused(503, "no forecast: no water speed or heading"))
-        else:
-            future.set_result(self._with_age(Foretold(0, answer.outlook.t_s, answer.body, answer.took_s)))
+        if not asked.answer.done():  # else whoever asked has gone
+            asked.answer.set_result(answer)
 
 
 def looking_ahead(

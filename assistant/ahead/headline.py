@@ -6,6 +6,9 @@ import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from assistant.ahead.outlook import Forecast, LineAhead, PairAhead, Worst
 from assistant.ahead.words import shown, spoken, when
 
@@ -43,8 +46,11 @@ def _opened(told: Forecast, text: str) -> str:
 def _worst_first(told: Forecast, units: str) -> Iterator[Headline]:
     firm = [line for line in told.lines.values() if line.firm] or list(told.lines.values())
     on_bottom = [line for line in firm if line.bottom is not None and line.bottom.least.value <= 0.0]
-    for line in sorted(on_bottom, key=_first_touch_s):
-        yield _in_time(line.rod, "on bottom", "on bottom", _first_touch_s(line))
+    first = {line.rod: _first_touch_s(line, told.times_s) for line in on_bottom}
+    for line in sorted(on_bottom, key=lambda line: first[line.rod]):
+        assert line.bottom is not None
+        what = "on bottom" if line.bottom.least.high <= 0.0 else "may touch bottom"
+        yield _in_time(line.rod, what, what, first[line.rod])
     for pair in told.pairs:
         if pair.gap.value < CROSS_M and pair.gap.at_s > 0.0:
             yield _crossing(pair)
@@ -66,19 +72,17 @@ def _in_time(rod: str, text: str, said: str, at_s: float) -> Headline:
 
 
 def _crossing(pair: PairAhead) -> Headline:
+    """Two lines that cross; "may" unless they do in nine cases of ten."""
     a, b = pair.rods
-    seconds = when(pair.gap.at_s)
-    return Headline(
-        f"{a} and {b} cross in {seconds:.0f} s",
-        f"{a} and {b} cross in {seconds:.0f} seconds",
-        a,
-        pair.gap.at_s,
-    )
+    what = f"crosses {b}" if pair.gap.high < CROSS_M else f"may cross {b}"
+    return _in_time(a, what, what, pair.gap.at_s)
 
 
-def _first_touch_s(line: LineAhead) -> float:
+def _first_touch_s(line: LineAhead, times_s: NDArray[np.float64]) -> float:
+    """When the gap under a line is first gone."""
     assert line.bottom is not None
-    return line.bottom.least.at_s
+    touches = np.flatnonzero(line.bottom.gap_m[:, 0] <= 0.0)
+    return float(times_s[touches[0]]) if len(touches) else line.bottom.least.at_s
 
 
 def _band(worst: Worst, units: str) -> str:

@@ -78,6 +78,9 @@ class Stub:
             raise Refused(422, f"'up': want one of port, starboard {HOSTILE}")
         return to_json(told("What then: S2 sinks 17 ft in 60 s", about="90° to port, 2°/s", seq=0))
 
+    async def advice(self, asked: Mapping[str, str]) -> bytes:
+        return to_json({"lines": [f"90 degrees to port at 1 deg/s would do {HOSTILE}", "Look around first."]})
+
 
 @pytest_asyncio.fixture(scope="module", loop_scope="module")
 async def browser(need: Callable[[str], str]) -> AsyncIterator[Browser]:
@@ -182,7 +185,8 @@ async def test_hold_and_slide_asks_what_if_and_so_does_what_is_typed(browser: Br
         await page.get_by_label("Radius (ft)").fill("90")
         await page.get_by_label("New speed (mph)").fill("1.8")
         await page.get_by_text("What then?").click()
-        await words(page, "#whatif .answer", "Shown above")
+        advice = await words(page, "#whatif .answer", "would do")
+        assert HOSTILE in advice and "Look around first." in advice
         for _ in range(50):
             if len(stub.asked) == 3:
                 break

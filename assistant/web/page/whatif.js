@@ -19,13 +19,27 @@ async function ask(query, answer, redraw) {
       return;
     }
     ahead.asked = { told, got_s: performance.now() / 1000 };
-    answer.textContent = "Shown above for half a minute. Look around before you turn.";
+    answer.textContent = "Shown above for half a minute. Look around first.";
     say(told.said);
+    if (told.kind === "turn") advise(query, answer);
     clearTimeout(back);
     back = setTimeout(() => showLive(answer, redraw), SHOWN_MS);
     redraw();
   } catch {
     answer.textContent = "The boat's computer does not answer.";
+  }
+}
+
+// Which turn would keep every line clear: it takes the model some seconds.
+async function advise(query, answer) {
+  const asked = ahead.asked;
+  try {
+    const reply = await fetch(`/api/advice?${new URLSearchParams(query)}`);
+    const found = await reply.json();
+    if (ahead.asked !== asked) return; // another question stands there by now
+    answer.replaceChildren(...(reply.ok ? found.lines : [found.error]).map((line) => make("span", line)));
+  } catch {
+    // the answer itself stands there
   }
 }
 

@@ -15,7 +15,7 @@ from assistant.calibrate.commands import calibrate
 from assistant.config import ConfigError, load
 from assistant.errors import LogError, OptionError
 from assistant.outings.commands import outings
-from firmware_bridge.broker import BrokerError
+from firmware_bridge.errors import BrokerError
 
 
 def duration_s(text: str) -> float:

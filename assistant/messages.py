@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 State = Literal["ok", "doubtful", "stale", "dead"]
 Priority = Literal["alarm", "warning", "caution"]
@@ -220,8 +220,7 @@ class Outlook:
 # --- estimates ---------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Estimate:
+class Estimate(NamedTuple):
     """A number with its worth. DEAD carries value None. `cause` says why it is not ok."""
 
     value: float | None = None
@@ -230,6 +229,9 @@ class Estimate:
     age_s: float | None = None
     source: str = "none"
     cause: str = ""
+
+
+UNKNOWN = Estimate()
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,22 +250,21 @@ class BoatState:
 
     t_s: float
     utc: str | None = None
-    stw_mps: Estimate = Estimate()
-    heading_rad: Estimate = Estimate()
-    sog_mps: Estimate = Estimate()
-    cog_rad: Estimate = Estimate()
-    set_rad: Estimate = Estimate()
-    drift_mps: Estimate = Estimate()
-    water_depth_m: Estimate = Estimate()
-    water_temp_c: Estimate = Estimate()
-    rate_of_turn_radps: Estimate = Estimate()
-    lat_deg: Estimate = Estimate()
-    lon_deg: Estimate = Estimate()
+    stw_mps: Estimate = UNKNOWN
+    heading_rad: Estimate = UNKNOWN
+    sog_mps: Estimate = UNKNOWN
+    cog_rad: Estimate = UNKNOWN
+    set_rad: Estimate = UNKNOWN
+    drift_mps: Estimate = UNKNOWN
+    water_depth_m: Estimate = UNKNOWN
+    water_temp_c: Estimate = UNKNOWN
+    rate_of_turn_radps: Estimate = UNKNOWN
+    lat_deg: Estimate = UNKNOWN
+    lon_deg: Estimate = UNKNOWN
     misfits: tuple[Misfit, ...] = ()  # calibrations that no longer fit
 
 
-@dataclass(frozen=True, slots=True)
-class Q:
+class Q(NamedTuple):
     """A published number: SI value with its 10 % and 90 % quantiles, state, age [s] and source."""
 
     value: float | None

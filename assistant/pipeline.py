@@ -84,14 +84,15 @@ def follow(state: LinesState, instant: Instant) -> LinesState:
         outlook = None
     watch = watching.heard(state.watch, instant.actions)
     lull = lulls.heard(state.lull, instant.events)
-    return replace(state, spread=lines, watch=watch, outlook=outlook, lull=lull)
+    return LinesState(state.mode, lines, state.config, state.seq, watch, lull, outlook)
 
 
 def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
     """`follow`, then the Frame of an instant that knows all of the boat."""
     assert instant.boat is not None
     state = follow(state, instant)
-    lines = spread.report(state.spread, instant.boat)
+    moved = spread.caught_up(state.spread)
+    lines = spread.report(moved, instant.boat)
     watch, alerts = watching.look(
         state.watch, state.config, instant.boat, lines, instant.t_s, state.outlook, instant.seen
     )
@@ -109,4 +110,4 @@ def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
     )
     lull = lulls.look(state.lull, state.config, frame)
     frame = replace(frame, quiet=lull.quiet)
-    return replace(state, seq=state.seq + 1, watch=watch, lull=lull), frame
+    return LinesState(state.mode, moved, state.config, state.seq + 1, watch, lull, state.outlook), frame

@@ -22,7 +22,7 @@ from assistant import locate
 from assistant.configured import BoatConfig
 from assistant.errors import LogError
 from assistant.locate import STEP_S, Counts, Instant
-from assistant.messages import BoatState, Estimate, Inputs
+from assistant.messages import BoatState, Inputs
 from assistant.outings import store
 from assistant.outings.recording import Outing
 from assistant.raw_log import FRAME_EVERY, read_log
@@ -143,7 +143,7 @@ def _received(stream: IO[bytes]) -> Iterator[object]:
 
 
 def _as_call(it: Any) -> tuple[type, tuple[object, ...]]:
-    """How an Estimate or BoatState travels: as the call that makes it (ten times faster to load than slot by slot)."""
+    """How a BoatState travels: as the call that makes it (ten times faster to load than slot by slot)."""
     return type(it), tuple(getattr(it, name) for name in it.__slots__)
 
 
@@ -151,8 +151,7 @@ def child() -> None:
     """The child's main program: (path, BoatConfig) on stdin, messages on stdout."""
     path, config = pickle.load(sys.stdin.buffer)
     out = sys.stdout.buffer
-    for travelling in (Estimate, BoatState):
-        copyreg.pickle(travelling, _as_call)
+    copyreg.pickle(BoatState, _as_call)
     with contextlib.suppress(BrokenPipeError):
         try:
             for message in messages(path, config):

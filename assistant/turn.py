@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import textwrap
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from assistant.ahead.advice import Advice, Wanted, advise
@@ -136,7 +136,7 @@ def _advice(config: Config, wanted: Asked, state: SpreadState) -> Advice:
         config.boat.units,
     )
     still = Estimate(wanted.speed_mps, 0.0, "ok", 0.0, "as asked")
-    lines = spread.report(state, BoatState(state.t_s, stw_mps=still, heading_rad=replace(still, value=0.0)))
+    lines = spread.report(state, BoatState(state.t_s, stw_mps=still, heading_rad=still._replace(value=0.0)))
     return advise(turn, look, lines, bottom=wanted.bottom_m is not None)
 
 

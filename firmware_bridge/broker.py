@@ -10,6 +10,8 @@ import sys
 from dataclasses import dataclass
 from urllib.parse import SplitResult, parse_qs, unquote, urlsplit
 
+from firmware_bridge.errors import BrokerError
+
 LOOPBACK = "127.0.0.1"
 DEFAULT_PORT = 1883  # IANA: 1883 mqtt, 8883 secure-mqtt
 DEFAULT_TLS_PORT = 8883
@@ -27,10 +29,6 @@ broker = IotCoreBroker(listen=sys.argv[1], port=int(sys.argv[2]), max_payload_si
 threading.Thread(target=lambda: (os.read(0, 1), os._exit(0)), daemon=True).start()
 broker.run_forever()
 """
-
-
-class BrokerError(Exception):
-    """The broker cannot be used; the text says why and is fit to be shown."""
 
 
 @dataclass(frozen=True, slots=True)

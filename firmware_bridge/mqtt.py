@@ -20,7 +20,8 @@ from dataclasses import dataclass, replace
 
 from aiomqtt import Client, MqttError, Will
 
-from firmware_bridge.broker import BrokerError, Embedded, free_port, parse_url
+from firmware_bridge.broker import Embedded, free_port, parse_url
+from firmware_bridge.errors import BrokerError
 
 __all__ = ["BrokerError", "Message", "Publisher", "Status", "free_port", "parse_url"]
 

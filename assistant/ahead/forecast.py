@@ -65,6 +65,7 @@ def forecast(
     Args:
         state: of the live lines, left untouched; seed: of the draws (manoeuvre, bottom).
     """
+    state = spread.caught_up(state)
     if state.motion is None or state.fleet is None or state.ensemble is None:
         return None
     ahead = marched_ahead(state, manoeuvre, response or Response(), seed)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 DIG_MPS = 0.54
 """Common practice, no source: a planer stops digging below about 1.2 mph, or at a quarter of its usual pull. Pull goes
@@ -13,8 +13,7 @@ TESTED_MPS = (0.3, 2.0)  # trolling speeds the checks cover [m/s]
 TESTED_OUT_M = 150.0
 
 
-@dataclass(frozen=True, slots=True)
-class Look:
+class Look(NamedTuple):
     """What the tests look at."""
 
     folding: bool

@@ -130,23 +130,33 @@ def marched(
     tolerance: float,
     finer: int | None = None,
 ) -> tuple[Fleet, bool, bool]:
-    """One step of dt [s].
+    """One step of dt [s], or K of them while no line runs.
 
     Args:
-        tips: (6, n) rod tips after the step; mains_m: (n,) length of the main lines after it.
+        tips: (6, n) or (K, 6, n) rod tips after each step; mains_m: (n,) length of the main lines after the last.
         profile, restart, tolerance: see kernel.march.
         finer: into how many parts the step of a group is divided while a line of it kinks; None: do not look for bends.
     Returns:
-        The fleet after it, whether a group failed (it stayed where it was), whether one was rescued.
+        The fleet after it, whether a group failed (then no more steps were made), whether one was rescued in the last.
     """
-    works, after = fleet.works.copy(), by_group(tips)
+    works, after = np.empty_like(fleet.works), by_group(tips if tips.ndim == 3 else tips[None])
+    steps = after.shape[1]
     mains = np.maximum(by_group(mains_m), SHORTEST_M)
     bends = fleet.bends
     failed, rescued = march_all(
-        works, fleet.cut.total, fleet.has_body, fleet.share, profile,
-        fleet.tips, after, fleet.mains_m, mains, dt, restart, tolerance, bends.parts,
+        fleet.works, works, fleet.cut.total, fleet.has_body, fleet.share, profile,
+        np.concatenate([fleet.tips[:, None], after], axis=1), _mains(fleet.mains_m, mains, steps),
+        dt, restart, tolerance, bends.parts,
     )  # fmt: skip
     if finer is not None:
-        bends = looked(bends, works, fleet.cut.total, dt, finer)
-    fresh = Fleet(fleet.cut, works, fleet.has_body, fleet.share, mains, after, fleet.count, bends)
-    return fresh, failed > 0, rescued > 0
+        bends = looked(bends, works, fleet.cut.total, dt * steps, finer)
+    last = np.ascontiguousarray(after[:, -1])
+    fresh = Fleet(fleet.cut, works, fleet.has_body, fleet.share, mains, last, fleet.count, bends)
+    return fresh, failed > 0, rescued
+
+
+def _mains(before: Array, after: Array, steps: int) -> Array:
+    """(G, steps+1, LANES) main lines before and after each step: they run in the last one."""
+    out = np.repeat(before[:, None], steps + 1, axis=1)
+    out[:, -1] = after
+    return out

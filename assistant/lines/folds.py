@@ -59,18 +59,50 @@ def looked(bends: Bends, works: Array, nodes: int, dt: float, finer: int) -> Ben
     since_s = bends.looked_s + dt
     if since_s < LOOK_S:
         return replace(bends, looked_s=since_s)
-    folds, kinks = np.zeros_like(bends.folded_s), np.zeros_like(bends.kinked_s)
-    _look(works, nodes, max(1, round(REACH * nodes)), folds, kinks)
-    folded_s = np.where(folds > 0.0, 0.0, bends.folded_s + since_s)
-    kinked_s = np.where(kinks > 0.0, 0.0, bends.kinked_s + since_s)
-    parts = np.where((kinked_s < KINK_S).any(axis=1), finer, 1).astype(np.int64)
-    return Bends(folded_s, kinked_s, parts, 0.0)
+    after = Bends(
+        np.empty_like(bends.folded_s), np.empty_like(bends.kinked_s), np.empty_like(bends.parts), 0.0
+    )
+    reach = max(1, round(REACH * nodes))
+    _look(
+        works,
+        nodes,
+        reach,
+        since_s,
+        finer,
+        bends.folded_s,
+        bends.kinked_s,
+        after.folded_s,
+        after.kinked_s,
+        after.parts,
+    )
+    return after
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _look(works: Array, nodes: int, reach: int, folds: Array, kinks: Array) -> None:
+def _look(
+    works: Array,
+    nodes: int,
+    reach: int,
+    since_s: float,
+    finer: int,
+    folded_s: Array,
+    kinked_s: Array,
+    next_folded_s: Array,
+    next_kinked_s: Array,
+    parts: NDArray[np.int64],
+) -> None:
+    """Fill the last three: since when lines fold and kink, since_s [s] later, and the parts of each group's step."""
+    folds, kinks = np.empty(layout.LANES), np.empty(layout.LANES)
     for g in range(works.shape[0]):
-        _bends(works[g], nodes, reach, folds[g], kinks[g])
+        for j in range(layout.LANES):
+            folds[j], kinks[j] = 0.0, 0.0
+        _bends(works[g], nodes, reach, folds, kinks)
+        parts[g] = 1
+        for j in range(layout.LANES):
+            next_folded_s[g, j] = 0.0 if folds[j] > 0.0 else folded_s[g, j] + since_s
+            next_kinked_s[g, j] = 0.0 if kinks[j] > 0.0 else kinked_s[g, j] + since_s
+            if next_kinked_s[g, j] < KINK_S:
+                parts[g] = finer
 
 
 @_inline

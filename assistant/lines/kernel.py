@@ -57,6 +57,17 @@ def _copy(source: Array, target: Array) -> None:
 
 
 @_compiled
+def _take_over(source: Array, target: Array, nodes: int) -> None:
+    """All that lasts from step to step, node by node; what is worked out anew in each stays as it is."""
+    for i in range(nodes + 1):
+        b = np.uint64(i) * _NODE
+        for j in range(_CARRY):
+            target[b + j] = source[b + j]
+        for j in range(_LANES):
+            target[b + _TURN + j] = source[b + _TURN + j]
+
+
+@_compiled
 def current_at(profile: Array, z: float) -> tuple[float, float, float, float]:
     """Current north, east [m/s] and its change with depth [1/s] at depth z [m]."""
     rows = profile.shape[0]
@@ -310,40 +321,43 @@ def settle(w: Array, nodes: int, has_body: Flags, profile: Array, velocity: Arra
 
 @_compiled
 def march_all(
+    olds: Array,
     works: Array,
     nodes: int,
     has_body: Flags,
     share: Array,
     profile: Array,
     tips: Array,
-    next_tips: Array,
     mains: Array,
-    next_mains: Array,
     dt: float,
     restart: bool,
     tolerance: float,
     parts: NDArray[np.int64],
-) -> tuple[int, int]:
-    """One step of march() for G groups: a leading axis G on works, has_body, share.
+) -> tuple[int, bool]:
+    """K steps of march() for G groups, all groups step by step: a leading axis G on works, has_body, share.
 
     Args:
-        tips, next_tips: (G, 6, LANES) before and after the step; mains, next_mains: (G, LANES) likewise.
+        olds, works: the state before, left as it is, and room for the state after.
+        tips: (G, K+1, 6, LANES); mains: (G, K+1, LANES); see march.
         parts: (G,) into how many each group's step is divided.
     Returns:
-        The number of groups that did not converge (each left as before the step), and of those rescued: after
-        either the next step must be a restart.
+        How many groups did not converge in the step that was the last made (each left as before it), and whether one
+        was rescued in it: after either the next step must be a restart.
     """
-    failed, rescued = 0, 0
-    tip = np.empty((2, tips.shape[1], tips.shape[2]))
-    main = np.empty((2, mains.shape[1]))
-    for g in range(works.shape[0]):
-        _copy(tips[g].reshape(-1), tip[0].reshape(-1))
-        _copy(next_tips[g].reshape(-1), tip[1].reshape(-1))
-        _copy(mains[g], main[0])
-        _copy(next_mains[g], main[1])
-        done = march(
-            works[g], nodes, has_body[g], share[g], profile, tip, main, dt, restart, tolerance, parts[g]
-        )
-        failed += done < 0
-        rescued += done > 0
+    failed, rescued = 0, restart
+    for k in range(tips.shape[1] - 1):
+        first, rescued = rescued, False
+        for g in range(works.shape[0]):
+            if k == 0:
+                _take_over(
+                    olds[g], works[g], nodes
+                )  # just before its march, which then finds it in the fast memory
+            tip, main = tips[g, k : k + 2], mains[g, k : k + 2]
+            done = march(
+                works[g], nodes, has_body[g], share[g], profile, tip, main, dt, first, tolerance, parts[g]
+            )
+            failed += done < 0
+            rescued = rescued or done > 0
+        if failed:
+            break
     return failed, rescued

@@ -7,6 +7,7 @@ Estimates may jump when a source comes or goes; a boat does not, so they are fol
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,12 +61,36 @@ def tips(
         (6, n) position and velocity.
     """
     out = np.empty((6, len(rods)))
-    _fill(np.atleast_1d(north_m), np.atleast_1d(east_m), np.atleast_1d(speed_mps), heading_rad, turn_radps, rods, out)
+    _fill(
+        np.atleast_1d(north_m),
+        np.atleast_1d(east_m),
+        np.atleast_1d(speed_mps),
+        heading_rad,
+        turn_radps,
+        rods,
+        out,
+    )
+    return out
+
+
+def tips_along(motions: Sequence[Motion], rods: Array) -> Array:
+    """(K, 6, n) rod tips of one boat at K instants; see tips."""
+    rows = [(m.north_m, m.east_m, m.speed_mps, m.heading_rad, m.turn_radps) for m in motions]
+    out = np.empty((len(rows), 6, len(rods)))
+    _fill_along(np.array(rows), rods, out)
     return out
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _fill(north: Array, east: Array, speed: Array, heading: float, turn: float, rods: Array, out: Array) -> None:
+def _fill_along(rows: Array, rods: Array, out: Array) -> None:
+    for k in range(rows.shape[0]):
+        _fill(rows[k, 0:1], rows[k, 1:2], rows[k, 2:3], rows[k, 3], rows[k, 4], rods, out[k])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _fill(
+    north: Array, east: Array, speed: Array, heading: float, turn: float, rods: Array, out: Array
+) -> None:
     """`tips` as a loop: a dozen numpy calls on eight numbers cost more than the numbers. (1,) or (n,) per boat."""
     c, s = math.cos(heading), math.sin(heading)
     for k in range(rods.shape[0]):

@@ -13,12 +13,11 @@ from numpy.typing import NDArray
 from assistant.configured import Rod
 from assistant.lines.conditions import DOUBTFUL, WIDER, Look, conditions
 from assistant.lines.limits import SPEED
-from assistant.lines.motion import Motion
 from assistant.messages import LINE_QUANTITIES, STATES, BoatState, LineState, Q, RodState, State
 
 Array = NDArray[np.float64]
-Curve = tuple[tuple[float, float, float], ...]
-Banded = Sequence[float]  # value, low, high
+Curve = tuple[tuple[float, float, float], ...]  # of a line in boat axes [m], rod tip first
+Banded = tuple[float, float, float]  # value, low, high
 
 LEAST = np.array([-math.inf, -math.inf, -math.inf, 0.0, 0.0])
 """No band reaches below this, in the order of LINE_QUANTITIES: pull and lure speed are never negative."""
@@ -78,24 +77,38 @@ def line_state(
     """One rod's line.
 
     Args:
-        numbers: in the order of LINE_QUANTITIES; curve: see curves(); limits: see limits.py.
+        numbers: in the order of LINE_QUANTITIES; curve: see Curve; limits: see limits.py.
     """
     if rod_state == "aboard":
         return dead_line(t_s, rod.name, rod_state, "aboard")
-    if not all(math.isfinite(value) for value, _, _ in numbers):
+    depth, swing, setback, pull, speed = numbers
+    if not math.isfinite(depth[0] + swing[0] + setback[0] + pull[0] + speed[0]):
         return dead_line(t_s, rod.name, rod_state, "the line model gives no number")
     odd = conditions(look)
     state = worth.state
     if rod_state not in FIRM or any(text in DOUBTFUL for text in odd):
         state = weakest(state, "doubtful")
     if odd:
-        numbers = _widened(numbers, max(WIDER.get(text, 1.0) for text in odd))
+        factor = max(WIDER.get(text, 1.0) for text in odd)
+        depth, swing, setback, pull, speed = _widened(numbers, factor)
     age, source = worth.age_s, worth.source
-    depth, swing, setback, tension, speed = (
-        Q(v, lo, hi, unit, state, age, source) for (v, lo, hi), unit in zip(numbers, _UNITS, strict=True)
+    return LineState(
+        t_s,
+        rod.name,
+        Q(*depth, _UNITS[0], state, age, source),
+        Q(*swing, _UNITS[1], state, age, source),
+        Q(*setback, _UNITS[2], state, age, source),
+        Q(*pull, _UNITS[3], state, age, source),
+        Q(*speed, _UNITS[4], state, age, source),
+        odd,
+        rod_state,
+        curve,
+        _named(limits, worth.speed_source) if SPEED in limits.values() else limits,
     )
-    named = {name: f"speed: {worth.speed_source}" if word == SPEED else word for name, word in limits.items()}
-    return LineState(t_s, rod.name, depth, swing, setback, tension, speed, odd, rod_state, curve, named)
+
+
+def _named(limits: Mapping[str, str], speed_source: str) -> dict[str, str]:
+    return {name: f"speed: {speed_source}" if word == SPEED else word for name, word in limits.items()}
 
 
 def _widened(numbers: Sequence[Banded], factor: float) -> list[Banded]:
@@ -114,20 +127,3 @@ def banded(seen: Array, low: Array, high: Array) -> list[list[Banded]]:
     below = np.maximum(seen + np.minimum(low, 0.0), np.minimum(LEAST, seen))
     table = np.stack([seen, below, seen + np.maximum(high, 0.0)], axis=-1)
     return cast(list[list[Banded]], table.tolist())
-
-
-def curves(points_m: Array, places_m: Array, motion: Motion) -> list[Curve]:
-    """Curves of several lines, x forward, y starboard, z down from the boat's reference point on the surface.
-
-    Args:
-        points_m: (N, 3, R) north, east, down, rod tip first; places_m: (R, 3) rod tips forward, starboard, height.
-    """
-    c, s = math.cos(motion.heading_rad), math.sin(motion.heading_rad)
-    north = points_m[:, 0] - points_m[0, 0]
-    east = points_m[:, 1] - points_m[0, 1]
-    axes = np.stack(
-        [places_m[:, 0] + c * north + s * east, places_m[:, 1] + c * east - s * north, points_m[:, 2]],
-        axis=-1,
-    )
-    lines = np.round(axes.transpose(1, 0, 2), 3).tolist()
-    return [cast(Curve, tuple(map(tuple, line))) for line in lines]

@@ -54,3 +54,26 @@ def seen_from_boat(works: Array, nodes: int, profile: Array, heading_rad: float)
     out = np.empty((len(works) * LANES, 5))
     _fill(works, nodes, profile, math.cos(heading_rad), math.sin(heading_rad), out)
     return out
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _draw(works: Array, nodes: int, starts: Array, cos: float, sin: float, out: Array) -> None:
+    for line in range(out.shape[0]):
+        view, j = works[line // LANES].reshape(nodes + 1, FIELDS, LANES), line % LANES
+        top_north, top_east = view[0, layout.X1, j], view[0, layout.Y1, j]
+        for i in range(nodes + 1):
+            north, east = view[i, layout.X1, j] - top_north, view[i, layout.Y1, j] - top_east
+            out[line, i, 0] = np.rint((starts[line, 0] + cos * north + sin * east) * 1e3) / 1e3
+            out[line, i, 1] = np.rint((starts[line, 1] + cos * east - sin * north) * 1e3) / 1e3
+            out[line, i, 2] = np.rint(view[i, layout.Z1, j] * 1e3) / 1e3
+
+
+def curves_from_boat(works: Array, nodes: int, starts_m: Array, heading_rad: float) -> Array:
+    """(R, N+1, 3) curves to the millimetre, x forward, y starboard, z down [m] from the boat's reference point.
+
+    Args:
+        works: (G, size) of groups; starts_m: (R, 2) where each line starts, forward and starboard [m].
+    """
+    out = np.empty((len(starts_m), nodes + 1, 3))
+    _draw(works, nodes, starts_m, math.cos(heading_rad), math.sin(heading_rad), out)
+    return out

@@ -1,6 +1,7 @@
 """All lines of the boat, live: settings and boat motion in, a LineState per rod out. Pure.
 
 A tick is 0.25 s. Every rod's line marches in the fine kernel each tick; the ensemble behind the bands each eighth.
+Ticks in which nothing but the boat moves are put off until someone looks, then marched in one go (`caught_up`).
 The frame drifts with the surface layer: lines feel speed and heading through the water, not over ground.
 Rods keep the order of the config, port to starboard.
 """
@@ -20,14 +21,15 @@ from assistant.lines.chain import Towed, Water
 from assistant.lines.conditions import Look
 from assistant.lines.facts import CONTRADICTION, joint
 from assistant.lines.fleet import Cut, Fleet, marched, regeared
+from assistant.lines.folds import LOOK_S
 from assistant.lines.gear import RodSetting, above_zero_m, counted_m, has_planer, mains_m, towed
 from assistant.lines.limits import Suspects, suspects
-from assistant.lines.motion import Motion
+from assistant.lines.motion import Motion, tips_along
 from assistant.lines.reels import Curve, curve_of
 from assistant.lines.refusals import refusal
-from assistant.lines.report import banded, curves, dead_line, line_state, worth_of
+from assistant.lines.report import banded, dead_line, line_state, worth_of
 from assistant.lines.rods import RodNow, aged, at_start, regeared_by, run_line, taken
-from assistant.lines.seen import seen_from_boat
+from assistant.lines.seen import curves_from_boat, seen_from_boat
 from assistant.lines.towpoints import Boats, TowPoints, settled_towed, tow_points
 from assistant.messages import BoatState, Estimate, LineSetting, LineState
 
@@ -39,7 +41,7 @@ TOLERANCE_M = 1e-3  # of the last Newton step: what is left goes with its square
 FINER = 6  # parts of a step while a line kinks, see folds.py
 BAND_EVERY = round(band.STEP_S / STEP_S)  # ticks
 LIMITS_EVERY = 4 * BAND_EVERY
-FLEAS_EVERY = round(60.0 / STEP_S)  # ticks between two looks at how water fleas have thickened the lines
+FLEAS_EVERY = 30 * BAND_EVERY  # ticks between two looks at how water fleas have thickened the lines: a minute
 STILL = np.zeros((0, 3))
 
 
@@ -70,8 +72,20 @@ class Bands:
 
 
 @dataclass(frozen=True, slots=True)
+class Tick:
+    """What moves the lines in a tick: the boat, the sigma of its speed [m/s], the instant [s]."""
+
+    motion: Motion
+    sigma: float
+    t_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class SpreadState:
-    """Everything the lines remember. Fleet and ensemble are replaced, never changed in place."""
+    """Everything the lines remember. Fleet and ensemble are replaced, never changed in place.
+
+    The fleet lies where it was `put_off` ticks ago; see `caught_up`.
+    """
 
     rigged: Rigged
     rods: tuple[RodNow, ...]
@@ -90,6 +104,10 @@ class SpreadState:
     )  # by rod, of those with counted parts: which part runs
     mains_m: Array | None = None  # (R,) length of what runs, while no line runs
     refused: Mapping[str, int] = field(default_factory=dict)  # operator's inputs not used, by reason
+    quiet: bool = (
+        False  # nothing but the boat moves: no line runs, no fish is on, no board or line tows another
+    )
+    put_off: tuple[Tick, ...] = ()
 
 
 def initial(config: Config, seed: int = 0) -> SpreadState:
@@ -128,22 +146,42 @@ def advance(
         settings: operator changes since the last tick; t_s: this tick [s].
         settle: lines settle anew (first tick, or after a gap).
     """
-    rods = tuple(aged(now, t_s) for now in state.rods)
-    if settings or not _same(rods, state.rods):
-        state = _take_settings(replace(state, rods=rods), settings, t_s)
+    if settings or not state.quiet:
+        rods = tuple(aged(now, t_s) for now in state.rods)
+        if settings or not _same(rods, state.rods):
+            state = _take_settings(replace(caught_up(state), rods=rods, quiet=False), settings, t_s)
     if stw.value is None or course.value is None:
-        return replace(state, motion=None, t_s=t_s)
+        return replace(state, motion=None, t_s=t_s, put_off=())
     speed, heading, sigma = max(stw.value, 0.0), course.value, stw.sigma or 0.0
     if state.motion is None or settle or not 0.0 < t_s - state.t_s <= 2.0:
         return _settle(state, Motion(0.0, 0.0, speed, heading), sigma, t_s)
-    motion = state.motion.follow(speed, heading, STEP_S)
-    return _march(state, motion, sigma, t_s)
+    tick = Tick(state.motion.follow(speed, heading, STEP_S), sigma, t_s)
+    return _put_off(state, tick) if state.quiet else _march(caught_up(state), tick)
+
+
+def caught_up(state: SpreadState) -> SpreadState:
+    """The same state with the lines where they are now: what reads the fleet asks for this first."""
+    ticks, old = state.put_off, state.fleet
+    if not ticks:
+        return state
+    assert old is not None and state.mains_m is not None
+    rigged = state.rigged
+    tow = tips_along([tick.motion for tick in ticks], rigged.points.places_m)
+    fleet, failed, rescued = marched(
+        old, tow, state.mains_m, rigged.profile, STEP_S, state.restart, TOLERANCE_M, FINER
+    )
+    if not failed:
+        return replace(state, fleet=fleet, restart=rescued, put_off=())
+    state = replace(state, ticks=state.ticks - len(ticks), put_off=())
+    for tick in ticks:  # one by one: the lines settle anew in the one that fails
+        state = _march(state, tick)
+    return state
 
 
 def report(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
     """Where every line is now, by rod name; dead where speed or heading is unknown."""
     if state.motion is not None:
-        return _states(state, boat)
+        return _states(caught_up(state), boat)
     lost = boat.stw_mps if boat.stw_mps.value is None else boat.heading_rad
     name = "no water speed" if lost is boat.stw_mps else "no heading"
     return {
@@ -210,6 +248,7 @@ def _settle(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spr
     fleet, sag_m = settled_towed(
         rigged.points, _boats(motion), chains, waters, CUT, rigged.profile, rigged.deep_mps
     )
+    fleet = replace(fleet, bends=replace(fleet.bends, looked_s=t_s % LOOK_S))  # from now on with the seconds
     ensemble = band.settle(rigged.config, rigged.water, rigged.unknowns, _settings(state), motion, sigma)
     bands = _bands(rigged, ensemble, None)
     runs = _mains(rigged, rods)[1]
@@ -224,13 +263,36 @@ def _mains(rigged: Rigged, rods: Sequence[RodNow]) -> tuple[Array, dict[int, int
     return mains_m(rigged.fixed_m, outs + rigged.above_m)
 
 
-def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> SpreadState:
-    rigged, old, restart = state.rigged, state.fleet, state.restart
+def _quiet(rigged: Rigged, rods: Sequence[RodNow]) -> bool:
+    return rigged.points.plain and all(
+        now.wanted_m() == now.out_m and now.rod_state != "fish on" for now in rods
+    )
+
+
+def _put_off(state: SpreadState, tick: Tick) -> SpreadState:
+    """The state after a quiet tick: its march can wait, but bends are looked for in time."""
+    old = state.fleet
+    assert old is not None
+    waiting = (*state.put_off, tick)
+    state = SpreadState(
+        state.rigged, state.rods, tick.t_s, tick.motion, state.fleet, state.ensemble, state.bands,
+        state.ticks + 1, state.restart, state.restart_band, state.unconverged, state.sag_m, state.runs,
+        state.mains_m, state.refused, state.quiet, waiting,
+    )  # fmt: skip  # written out: `replace` takes longer than all the rest of a quiet tick
+    if state.ticks % BAND_EVERY == 0:
+        state = _with_the_clock(state, tick)
+    due = old.bends.looked_s + len(waiting) * STEP_S >= LOOK_S
+    return caught_up(state) if due else state
+
+
+def _march(state: SpreadState, tick: Tick) -> SpreadState:
+    """The state after any tick."""
+    rigged, old, restart, motion = state.rigged, state.fleet, state.restart, tick.motion
     assert old is not None
     rods, mains, runs = tuple(run_line(now, STEP_S, motion.speed_mps) for now in state.rods), state.mains_m, state.runs
     if mains is None or not _same(rods, state.rods):
         mains, runs = _mains(rigged, rods)
-        running = replace(state, rods=rods, t_s=t_s)
+        running = replace(state, rods=rods, t_s=tick.t_s)
         other = {k: _chain(running, k) for k, part in runs.items() if part != state.runs[k]}
         if other:  # another part begins to run
             old, restart = regeared(old, other, rigged.water), True
@@ -238,14 +300,20 @@ def _march(state: SpreadState, motion: Motion, sigma: float, t_s: float) -> Spre
     tow = rigged.points.at(_boats(motion), sag_m, (sag_m - state.sag_m) / STEP_S, old, STEP_S)
     fleet, failed, rescued = marched(old, tow, mains, rigged.profile, STEP_S, restart, TOLERANCE_M, FINER)
     if failed:
-        return replace(_settle(replace(state, rods=rods), motion, sigma, t_s), unconverged=True)
+        return replace(_settle(replace(state, rods=rods), motion, tick.sigma, tick.t_s), unconverged=True)
     state = replace(
-        state, rods=rods, t_s=t_s, motion=motion, fleet=fleet, ticks=state.ticks + 1, restart=rescued,
-        sag_m=sag_m, mains_m=mains, runs=runs,
+        state, rods=rods, t_s=tick.t_s, motion=motion, fleet=fleet, ticks=state.ticks + 1, restart=rescued,
+        sag_m=sag_m, mains_m=mains, runs=runs, quiet=_quiet(rigged, rods),
     )  # fmt: skip
-    if rigged.config.boat.fleas_mm_per_hour is not None and state.ticks % FLEAS_EVERY == 0:
-        state = _regear(state, range(len(state.rods)), restart=False)  # too little to jolt a line
-    return _march_band(state, motion, sigma) if state.ticks % BAND_EVERY == 0 else state
+    return _with_the_clock(state, tick)
+
+
+def _with_the_clock(state: SpreadState, tick: Tick) -> SpreadState:
+    """What is due at some ticks only: fleas, and the bands."""
+    if state.rigged.config.boat.fleas_mm_per_hour is not None and state.ticks % FLEAS_EVERY == 0:
+        every = range(len(state.rods))
+        state = _regear(caught_up(state), every, restart=False)  # too little to jolt a line
+    return _march_band(state, tick.motion, tick.sigma) if state.ticks % BAND_EVERY == 0 else state
 
 
 def _bands(rigged: Rigged, ensemble: band.Ensemble, limits: list[dict[str, str]] | None) -> Bands:
@@ -280,9 +348,8 @@ def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
     seen = seen_from_boat(fleet.works, fleet.cut.total, rigged.profile, state.motion.heading_rad)[:count]
     beyond = rigged.points.beyond_tips(_boats(state.motion), fleet)
     seen[:, 1:3] += beyond
-    points = fleet.positions_m()[:, :, :count]
     starts = rigged.points.rod_tips_m[:, :2] + beyond[:, ::-1] * [-1.0, 1.0]
-    shapes = curves(points, starts, state.motion)
+    drawn = curves_from_boat(fleet.works, fleet.cut.total, starts, state.motion.heading_rad).tolist()
     folds = fleet.folding().tolist()
     numbers = banded(seen, state.bands.low, state.bands.high)
     out: dict[str, LineState] = {}
@@ -297,6 +364,13 @@ def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
             state.unconverged,
         )
         out[rod.name] = line_state(
-            state.t_s, rod, now.rod_state, worth, look, numbers[k], shapes[k], state.bands.limits[k]
+            state.t_s,
+            rod,
+            now.rod_state,
+            worth,
+            look,
+            numbers[k],
+            tuple(map(tuple, drawn[k])),
+            state.bands.limits[k],
         )
     return out

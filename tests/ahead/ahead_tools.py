@@ -46,7 +46,7 @@ def on(state: SpreadState, seconds: float, turn_radps: float = 0.0, speed_mps: f
         state = spread.advance(
             state, stw, Estimate(heading % math.tau, 0.02, "ok", 0.1, "test"), (), t_s, False
         )
-    return state
+    return spread.caught_up(state)
 
 
 def line_of(case: Mapping[str, Any]) -> tuple[Towed, Water]:

@@ -81,7 +81,8 @@ def out_and_back(live: Live, names: Sequence[str], seconds: float) -> list[float
     depths: list[float] = []
 
     def note() -> None:
-        depths.append(float(live.state.fleet.positions_m()[-1, 2, 0]) if live.state.fleet is not None else math.nan)
+        fleet = spread.caught_up(live.state).fleet
+        depths.append(math.nan if fleet is None else float(fleet.positions_m()[-1, 2, 0]))
 
     live.run(seconds, *(live.set(name, rod_state="coming in") for name in names), each=note)
     live.run(20.0, *(live.set(name, rod_state="aboard") for name in names), each=note)

@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.config import load
-from assistant.configured import Coefficient, RigPart, Rod
+from assistant.configured import Coefficient, Config, RigPart, Rod
 from assistant.lines import spread
 from assistant.lines.chain import Towed, Water
-from assistant.lines.draws import at_normal, weibull_quantiles
+from assistant.lines.draws import MEMBERS, at_normal, weibull_quantiles
+from assistant.lines.facts import joint
 from assistant.lines.fleet import Fleet, marched, regeared, settled
 from assistant.lines.gear import Draw, RodSetting, nominal, towed
 from assistant.lines.groups import pieces
@@ -97,6 +98,7 @@ class Draws:
     """n draws of everything, and the nominal case before them: arrays of n + 1."""
 
     def __init__(self, seed: int, n: int) -> None:
+        self.seed = seed
         self._rng = np.random.default_rng([seed, 3])
         self._z: dict[tuple[str, ...], Array] = {}
         self.count = n + 1
@@ -115,6 +117,14 @@ class Draws:
     def same(self, value: float) -> Array:
         """The same in every draw."""
         return np.full(self.count, value)
+
+    def told(self, config: Config) -> None:
+        """From here on draw what hangs together by the facts as the live ensembles of several seeds do."""
+        seeds = range(self.seed, self.seed + -(-self.count // MEMBERS))
+        known = [joint(config, seed).told for seed in seeds]
+        for key in known[0]:
+            kind, name = key.split(".")
+            self._z[kind, name] = np.concatenate([[0.0], *(one[key] for one in known)])[: self.count]
 
     def member(self, k: int, alike: Sequence[str] = (), light: bool = False) -> Draw:
         """Draw k of the coefficients; `alike` ones come out the same for all kinds, light: planers of least weight."""
@@ -145,9 +155,11 @@ class Towing:
 class Rigs:
     """Rigs towed with all draws."""
 
-    def __init__(self, draws: Draws) -> None:
+    def __init__(self, draws: Draws, told: bool = False) -> None:
         self.draws = draws
         self.config = load()
+        if told:
+            draws.told(replace(self.config, rods=(LARGE.rod(), STANDARD.rod())))
         self.water = Water(self.config.boat.water_density_kg_m3, self.config.boat.gravity_m_s2)
 
     def chain(self, rig: Rig, k: int, setting: float, draw: Draw, tripped: bool = False) -> Towed:

@@ -47,6 +47,13 @@ def test_the_facts_that_name_no_lure(result: dict[str, Any]) -> None:
         assert rows[name]["said"][1] <= rows[name]["high"], name
 
 
+def test_light_discs_lose_little_to_speed(result: dict[str, Any]) -> None:
+    """Under 8 % from 2.0 to 2.9 mph, the median of what agrees with the other facts."""
+    rows = {row["fact"]: row for row in result["facts"]}
+    for name in ("large disc", "standard disc"):
+        assert rows[f"{name} of 0.03 kg in water, given the facts: 2.0 -> 2.9 mph loses"]["typical"], name
+
+
 def test_sharpness_is_measured(result: dict[str, Any]) -> None:
     halves = result["sharpness"]["half_width_over_depth"]
     assert len(halves) == 4

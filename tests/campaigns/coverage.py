@@ -18,6 +18,7 @@ import math
 import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -163,8 +164,13 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--n", type=int, default=500)
     parser.add_argument("--no-facts", action="store_true", help="coefficients known by their own bands alone")
+    parser.add_argument(
+        "--config", type=Path, help="folder of another spread; rods towed from a rod tip are looked at"
+    )
     args = parser.parse_args(argv)
-    config = configs.load()
+    config = configs.load(args.config)
+    from_tips = tuple(rod for rod in config.rods if rod.attached is None and rod.board is None)
+    config = replace(config, rods=from_tips)
     if args.no_facts:
         config = replace(config, facts=())
     runs = [one_run(config, args.seed * 1_000_003 + k) for k in range(args.n)]
@@ -177,6 +183,7 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
         for rod in config.rods
     }
     planers = [rod.name for rod in config.rods if has_planer(config, rod)]
+    planer_half = half_percent(runs, planers) if planers else None
     held = sum(run[name][0] for run in runs for name in run) / sum(len(run) for run in runs)
     result = {
         "seed": args.seed,
@@ -186,7 +193,7 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
         if config.facts
         else "drawn from each coefficient's own band",
         "held": round(held, 3),
-        "planer_half_band_percent": half_percent(runs, planers),
+        "planer_half_band_percent": planer_half,
         "rods": rods,
     }
     print(json.dumps(result))

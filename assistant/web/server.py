@@ -208,7 +208,7 @@ class PageServer:
         assert self._socket is not None
         config = uvicorn.Config(
             self._application(stop), http=_Protocol, lifespan="off", loop="none",
-            ws="none" if self._signalk is None else "websockets-sansio",
+            ws="none" if self._signalk is None else signalk_ws.Protocol,
             ws_max_size=MESSAGE_BYTES, ws_per_message_deflate=False,
             log_config=None, log_level="critical", access_log=False,
             proxy_headers=False, server_header=False, timeout_graceful_shutdown=1,

@@ -10,12 +10,31 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
+from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
 
 from assistant.web.signalk import MAX_CLIENTS, Client, Feed
 
 SUBSCRIBE = ("self", "all", "none")
 CLOSE_S = 0.5  # for a goodbye
 NOT_OFFERED = ("startTime", "playbackRate")  # the past is played by `spreadwatch replay`
+
+
+class Protocol(WebSocketsSansIOProtocol):
+    """uvicorn's, but a client that does not take what it was sent is cut off at its end, not waited for."""
+
+    async def run_asgi(self) -> None:
+        """One connection."""
+        await super().run_asgi()
+        self._cut()
+
+    def shutdown(self) -> None:
+        """The server's end."""
+        super().shutdown()
+        self._cut()
+
+    def _cut(self) -> None:
+        if self.transport.get_write_buffer_size():
+            self.transport.abort()
 
 
 def routes(feed: Feed, stop: asyncio.Event) -> list[BaseRoute]:

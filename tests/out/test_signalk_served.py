@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from out_frames import demo_frame, demo_line, demo_rods
+from out_frames import demo_frame, demo_line, demo_q, demo_rods
 from page_tools import Serving, ask, serving
 from signalk_schema import judge_with
 from websockets.asyncio.client import ClientConnection, connect
@@ -212,8 +212,7 @@ async def test_lines_over_tcp_come_when_asked_for() -> None:
 
 def at_depth(depth_m: float) -> LineState:
     """A line whose lure is so deep."""
-    line = demo_line("P1")
-    return replace(line, depth_m=replace(line.depth_m, value=depth_m, low=depth_m - 1.0, high=depth_m + 1.0))
+    return replace(demo_line("P1"), depth_m=demo_q(depth_m, "m", 1.0))
 
 
 def asleep(port: int) -> socket.socket:

@@ -18,6 +18,7 @@ LAST_S = 60.0
 FEWEST = 20
 SCATTER_M, SCATTER_SHARE = 0.15, 0.02
 LEAD_SIGMA_M = 0.05  # a marked line held plumb (judgement)
+STILL_MPS = 0.4  # a boat on a slack line, and a receiver's own noise
 OFFSETS_M = (0.0, 3.0)  # of a transducer on a small boat, below the surface
 
 
@@ -38,6 +39,9 @@ def calibrate(run: Gathered, config: BoatConfig, from_where: str, true_m: float)
     allowed = max(SCATTER_M, SCATTER_SHARE * true_m)
     offset = true_m - middle
     missing = []
+    moves = [math.hypot(north, east) for t, north, east in run.ground if t > last[-1, 0] - LAST_S]
+    if moves and float(np.median(moves)) > STILL_MPS:
+        missing.append("a boat that lies still: this one moves")
     if scatter > allowed:
         missing.append(
             f"still water over flat bottom: soundings scatter by {scatter:.2f} m, want {allowed:.2f} m"

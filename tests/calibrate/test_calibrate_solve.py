@@ -94,6 +94,13 @@ def test_a_sounding_that_proves_nothing_is_refused(run: Gathered, true_m: float,
         sounder.calibrate(run, BOAT, "dock", true_m)
 
 
+def test_a_boat_under_way_measures_no_depth() -> None:
+    run = soundings(4.1, 0.03)
+    run.ground = [(t, 0.9, 0.2) for t, _ in run.depth]
+    with pytest.raises(Thin, match="lies still"):
+        sounder.calibrate(run, BOAT, "lake", 4.4)
+
+
 def mark(shown_ft: float, taped_ft: float) -> ReelMark:
     return ReelMark(shown_ft * FT, taped_ft * FT, "2026-05-02")
 

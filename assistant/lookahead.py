@@ -14,10 +14,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
 
-from assistant import response_file
+from assistant import response_file, soundings_file
 from assistant.advising import Live, worked_out
 from assistant.ahead.asked import Unclear, of_query
+from assistant.ahead.earlier import near
 from assistant.ahead.following import Followed, Question, followed, question_of, turning
+from assistant.ahead.gaps import Soundings
 from assistant.ahead.learning import Learned
 from assistant.ahead.outlook import Forecast
 from assistant.configured import Config
@@ -27,6 +29,7 @@ from assistant.messages import BoatState, Inputs, LineState, Mode, Outlook
 from assistant.meter import quantile
 from assistant.payloads import Json
 from assistant.pipeline import FlowState
+from assistant.soundings_file import Kept
 from assistant.web.settings import Refused
 
 TURNING_EVERY_S, EVERY_S = 1.0, 5.0
@@ -34,6 +37,7 @@ BUSY = 2.0  # times what a forecast took is the least interval
 ANSWER_S = 60.0  # a process that does not answer is ended; the first answer of a new one takes seconds
 RETRY_S = 5.0
 MOST_WAITING = 4
+WRITE_AT = 8  # soundings that wait: a minute and a half of trolling
 
 
 class _Asked(NamedTuple):
@@ -60,7 +64,7 @@ class Lookahead:
     Args:
         config, seed: of the live flow; mode: goes with every payload; now_s: t_s [s] of now.
         publish: called with each new forecast's payload. known: what was learned of the boat before.
-        keep: called with what is known of it after each turn.
+        keep: called with what is known of it after each turn. soundings: of this and earlier outings.
     """
 
     def __init__(
@@ -71,8 +75,10 @@ class Lookahead:
         publish: Callable[[bytes], None],
         known: Learned | None = None,
         keep: Callable[[Learned], None] = lambda known: None,
+        soundings: Kept | None = None,
         seed: int = 0,
     ) -> None:
+        self._soundings = soundings
         self._config, self._mode, self._now_s, self._publish, self._keep = config, mode, now_s, publish, keep
         self._forecaster = Forecaster(config, seed)
         self._seed = seed
@@ -104,6 +110,10 @@ class Lookahead:
         spread, before = flow.lines.spread, self._followed
         self._followed = followed(before, spread.t_s, stw, heading, spread.motion, boat)
         self._flow, self._boat, self._lines = flow, boat or self._boat, lines or self._lines
+        if boat is not None and self._soundings is not None:
+            self._soundings.see(boat)
+            if self._soundings.waiting >= WRITE_AT:
+                asyncio.get_running_loop().run_in_executor(None, self._soundings.write)
         fish_on = any(rod.rod_state == "fish on" for rod in spread.rods)
         if turning(self._followed) != turning(before) or fish_on != self._fish_on:
             self._due_s = 0.0
@@ -128,6 +138,8 @@ class Lookahead:
             for waiting in self._asked:
                 waiting.answer.cancel()
             self._forecaster.stop()
+            if self._soundings is not None:
+                self._soundings.write()
 
     async def what_if(self, asked: Mapping[str, str]) -> bytes:
         """The answer to a question typed or tapped, as a forecast's JSON object.
@@ -218,13 +230,22 @@ class Lookahead:
         """Put one question about the lines as they are now, or as they were: then the whole forecast is wanted."""
         assert self._flow is not None
         now = self._followed
-        job = Job(question, now.learned.response(), now.soundings, self._seed, whole=spread is not None)
+        job = Job(
+            question, now.learned.response(), self._sounded(now.soundings), self._seed, spread is not None
+        )
         try:
             async with asyncio.timeout(ANSWER_S):
                 return await asyncio.to_thread(self._forecaster.ask, job, spread or self._flow.lines.spread)
         except TimeoutError:
             self._forecaster.stop()
             raise ForecasterError("the forecasting process does not answer") from None
+
+    def _sounded(self, track: Soundings | None) -> Soundings | None:
+        """The track with what was sounded around here before."""
+        if track is None or self._soundings is None or self._boat is None:
+            return track
+        here = (track.place_m[0] + track.drifted_m[0], track.place_m[1] + track.drifted_m[1])
+        return replace(track, earlier=near(self._soundings.rows, self._boat, here))
 
     async def _forecast(self) -> None:
         """The forecast that is due."""
@@ -299,4 +320,5 @@ def looking_ahead(
     def keep(known: Learned) -> None:
         asyncio.get_running_loop().run_in_executor(None, write, known)  # nobody waits for the disk
 
-    return Lookahead(config, mode, now_s, publish, response_file.read(file), keep)
+    kept = Kept(soundings_file.file_of(outings, config.boat.id), say) if mode == "live" else None
+    return Lookahead(config, mode, now_s, publish, response_file.read(file), keep, kept)

@@ -15,6 +15,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from assistant.ahead import earlier
 from assistant.ahead.bands import banded, by_member, worst_of
 from assistant.ahead.march import Seen
 from assistant.ahead.outlook import Bottom, Worst
@@ -30,6 +31,7 @@ BREAK_M = 20.0  # further apart they are not joined
 BESIDE_M = 40.0  # judgement: further from the track its depth tells nothing
 BEYOND_M = 30.0  # judgement: past its ends; in a turn lines come to lie where the boat has not been yet
 LEAST_SLOPE = 0.02  # judgement: no bottom is trusted to be flatter
+EARLIER_SLOPE = 0.05  # judgement: nor to be known better between the soundings of another day
 SLOPE_OVER = 5  # soundings, 20 m: as far as lines swing
 UNKNOWN_DRIFT_MPS = 0.25  # 1 sigma of a current nobody measured; see estimate/heading.py
 JUMP_MPS = 6.0  # faster than this a place is not sailed to: the lines were settled anew
@@ -51,6 +53,9 @@ class Soundings:
     drift_mps: tuple[float, float] = (0.0, 0.0)
     drift_sigma_mps: float = UNKNOWN_DRIFT_MPS
     elsewhere_m: float | None = None  # depth wherever no sounding tells, as somebody said; None: not known
+    earlier: Array | None = (
+        None  # (M, 4) of earlier outings, see earlier.near; read where the track says nothing
+    )
 
 
 def sounded(old: Soundings | None, motion: Motion, boat: BoatState) -> Soundings:
@@ -142,9 +147,23 @@ def bottom_at(soundings: Soundings, places_m: Array, ahead_s: Array) -> tuple[Ar
     age_s = soundings.t_s - out[:, 3] + ahead_s
     slid = soundings.drift_sigma_mps * age_s  # by a current that is a little another one
     sigma = np.sqrt(out[:, 1] ** 2 + slope_of(soundings.track) ** 2 * (out[:, 2] ** 2 + slid**2))
+    unknown = np.isnan(out[:, 0])
+    if soundings.earlier is not None and len(soundings.earlier) and unknown.any():
+        out[unknown, 0], sigma[unknown] = _from_earlier(soundings, over_ground[unknown], ahead_s[unknown])
     if soundings.elsewhere_m is None:
         return out[:, 0], sigma
     return np.nan_to_num(out[:, 0], nan=soundings.elsewhere_m), np.nan_to_num(sigma)
+
+
+def _from_earlier(soundings: Soundings, over_ground: Array, ahead_s: Array) -> tuple[Array, Array]:
+    """(Q,) depth and sigma by what earlier outings sounded."""
+    assert soundings.earlier is not None
+    found = np.empty((len(over_ground), 3))
+    earlier.read_off(soundings.earlier, np.ascontiguousarray(over_ground), found)
+    slid = soundings.drift_sigma_mps * ahead_s
+    off = found[:, 2] ** 2 + earlier.POSITION_SIGMA_M**2 + slid**2
+    slope = max(slope_of(soundings.track), EARLIER_SLOPE)
+    return found[:, 0], np.sqrt(found[:, 1] ** 2 + slope**2 * off)
 
 
 def flat(depth_m: float) -> Soundings:

@@ -53,7 +53,7 @@ def test_straight_on_a_turn_and_a_fish() -> None:
     assert asked.manoeuvre.angle_rad() < 0.0 and asked.manoeuvre.under_way
     fish = question_of(turn, here, ["fishing", "fish on"], 0.54)
     assert fish is not None and (fish.kind, fish.manoeuvre.speed_mps) == ("fish", 0.54)
-    slow = replace(here, stw_mps=replace(here.stw_mps, value=0.56))
+    slow = replace(here, stw_mps=here.stw_mps._replace(value=0.56))
     slowed = question_of(straight, slow, ["fish on"], 0.54)
     assert slowed is not None and slowed.kind == "straight"  # it has slowed: as it goes now
 
@@ -61,7 +61,7 @@ def test_straight_on_a_turn_and_a_fish() -> None:
 def test_what_is_stale_is_not_forecast_and_doubt_goes_along() -> None:
     now, here = sailed(5.0)
     for state, wanted in (("stale", None), ("dead", None), ("doubtful", "doubtful")):
-        worse = replace(here, stw_mps=replace(here.stw_mps, state=state, cause="speed from GPS"))
+        worse = replace(here, stw_mps=here.stw_mps._replace(state=state, cause="speed from GPS"))
         asked = question_of(now, worse, ["fishing"], 0.54)
         assert (None if asked is None else asked.state) == wanted
     assert asked is not None and asked.cause == "speed from GPS"

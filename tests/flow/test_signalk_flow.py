@@ -6,6 +6,8 @@ import json
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from flow_tools import STEP_S, boat_texts
@@ -15,6 +17,7 @@ from assistant import config, locate, pipeline
 from assistant.locate import LocateState
 from assistant.messages import Frame, Inputs, Sentence
 from assistant.payloads import frame_object
+from assistant.raw_log import read_log
 
 CONFIG = config.load()
 
@@ -142,3 +145,26 @@ def test_true_heading_before_magnetic() -> None:
     state = located(texts, 30)
     assert locate.boat_now(state).heading_rad.value == pytest.approx(1.21, abs=0.02)
     assert stamp(0.0) == "2026-07-18T00:00:00.000Z"
+
+
+def test_a_raw_log_of_deltas_has_its_time_from_their_timestamps(tmp_path: Path) -> None:
+    """Once a second for 40 s, the sounder's a little behind; a gap of an hour; then the boat's clock goes back 5 s."""
+    seconds = [*map(float, range(40)), *(3640.0 + s for s in range(20)), *(3654.0 + s for s in range(10))]
+    lines = [HELLO]
+    for t_s in seconds:
+        *others, sounder = boat_deltas(t_s, 200.0)
+        lines += [*others, sounder.replace(stamp(t_s), stamp(max(0.0, t_s - 0.4)))]
+    log = tmp_path / "day.jsonl"
+    log.write_text("\r\n".join(lines))
+    read = read_log(log)
+    timed = list(read.clock)
+    assert (read.clock.source, read.counts["good"]) == ("sentences", len(lines)) == ("sentences", len(timed))
+    assert all(a.t_s < b.t_s for a, b in pairwise(timed))
+    at = {item.text: item for item in timed}
+    first, gone, late = (boat_deltas(t_s, 200.0)[0] for t_s in (0.0, 39.0, 3640.0))
+    assert at[gone].t_s - at[first].t_s == pytest.approx(39.0, abs=0.5)
+    assert at[late].t_s - at[gone].t_s == pytest.approx(3601.0, abs=1.0) and at[late].gap
+    assert at[gone].utc == stamp(39.0).replace(".000Z", "Z")
+    assert timed[-1].t_s - at[late].t_s == pytest.approx(
+        29.0, abs=3.0
+    )  # five seconds twice, none of them negative

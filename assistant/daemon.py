@@ -252,6 +252,7 @@ class Daemon:
             **({"sensors": {"refused": self._inbox.error}} if self._inbox.error else {}),
             **({"not used": dict(refused)} if (refused := self._state.lines.spread.refused) else {}),
             "slips": self._meter.slips,
+            "helm": self._ahead.helm_words(),
             "recording": logbook.shown(self._recorder.status),
             **({"speech": self._speaker.state} if self._speaker.state else {}),
         }

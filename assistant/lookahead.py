@@ -8,6 +8,7 @@ most; their age is shown.
 from __future__ import annotations
 
 import asyncio
+import math
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -37,6 +38,7 @@ BUSY = 2.0  # times what a forecast took is the least interval
 ANSWER_S = 60.0  # a process that does not answer is ended; the first answer of a new one takes seconds
 RETRY_S = 5.0
 MOST_WAITING = 4
+AS_SAID_RADPS = math.radians(2.0)
 WRITE_AT = 8  # soundings that wait: a minute and a half of trolling
 
 
@@ -215,6 +217,13 @@ class Lookahead:
             "took_ms": {name: None if v is None else round(1000.0 * v) for name, v in took.items()},
             "starts": self._forecaster.starts,
         }
+
+    def helm_words(self) -> str:
+        """What is known of the boat's answer to the helm, in one line."""
+        known = self._followed.learned
+        cost, sigma = (100.0 * AS_SAID_RADPS * value for value in (known.loss_s, known.sigma_s))
+        turns = "no turn seen yet" if not known.turns else f"{known.turns} turns seen"
+        return f"a turn at 2 deg/s costs {cost:.0f} % of the speed, +- {sigma:.0f} ({turns})"
 
     def words(self) -> str:
         """The same in one line."""

@@ -15,11 +15,12 @@ export function say(text) {
   window.speechSynthesis.speak(words);
 }
 
-// The most urgent alert that may sound and has words to be spoken, once.
+// The most urgent alert that may sound, has words to be spoken and was not spoken lately.
 export function sayAlerts(alerts) {
   const now_s = performance.now() / 1000;
-  const alert = alerts.find((one) => one.phase === "active" && one.audible && one.said);
-  if (!alert || now_s - (spoken.get(alert.key) ?? -Infinity) < AGAIN_S) return;
+  const lately = (key) => now_s - (spoken.get(key) ?? -Infinity) < AGAIN_S;
+  const alert = alerts.find((one) => one.phase === "active" && one.audible && one.said && !lately(one.key));
+  if (!alert || !allowed) return;
   spoken.set(alert.key, now_s);
   say(alert.said);
 }

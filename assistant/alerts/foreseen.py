@@ -2,7 +2,7 @@
 
 A forecast that is old, or rests on what is in doubt, is not believed as one that is neither: the first says nothing,
 the second only cautions. A turn that is being steered may be one of deliberate curves until it has gone further than
-those do; until then only what nine of ten ways of ending it bring is told.
+those do; until then of bottom and crossing only what is rather sure is told, and of depth and speed nothing.
 """
 
 from __future__ import annotations
@@ -30,19 +30,21 @@ CURVES_RAD = math.radians(65.0)
 """Judgement: deliberate curves go 20-30 degrees to either side, so from one to the next 60."""
 TOUCH_M, CROSS_M = 0.0, 0.5
 """Judgement: a gap no larger is a touch; lines so near catch each other, their lures being as long."""
-LIKELY = 0.2
-"""A gap is called gone where it is so six times of ten: by its value and this share of the way to its 90 % quantile."""
+LIKELY, LIKELY_IN_CURVES = 0.05, 0.5
+"""A gap is called gone by its value and this share of the way to its 90 % quantile: in a turn that may still be one of
+deliberate curves three times of four.
+"""
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class Ahead:
-    """A forecast that may be judged: how old it is [s], which column of its bands counts when something is below."""
+    """A forecast that may be judged: how old it is [s], whether the turn may still be one of deliberate curves."""
 
     told: Forecast
     age_s: float
-    sure: bool  # what is told must be so nine times of ten
+    weaving: bool
 
     def priority(self, urgent: Priority) -> Priority:
         """As urgent as that, or a caution where the forecast rests on what is in doubt."""
@@ -76,7 +78,9 @@ class Ahead:
 
     def least(self, value: Array, high: Array) -> Array:
         """What is compared with a lower limit."""
-        return np.where(np.isnan(high), value, value + (1.0 if self.sure else LIKELY) * (high - value))
+        return np.where(
+            np.isnan(high), value, value + (LIKELY_IN_CURVES if self.weaving else LIKELY) * (high - value)
+        )
 
     def low_side(self, rows: Array) -> Array:
         """The same of (K, 3) value, low, high."""

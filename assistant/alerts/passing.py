@@ -20,7 +20,7 @@ LASTING_S = 45.0
 def lifted(look: Look, rule: Rule) -> Iterator[Finding]:
     """Lines that what the boat does will take above, or below, the depth wanted for LASTING_S; told by the worst."""
     ahead = ahead_of(look)
-    if ahead is None or ahead.told.kind not in ("turn", "speed"):
+    if ahead is None or ahead.weaving or ahead.told.kind not in ("turn", "speed"):
         return
     for word in ("above", "below"):
         found = []
@@ -86,7 +86,7 @@ def will_run(look: Look, rule: Rule) -> Iterator[Finding]:
     ahead, limits = ahead_of(look), look.config.alerts
     slow = rule.name == "will be slow"
     limit = limits.lure_slow_mps if slow else limits.lure_fast_mps
-    if ahead is None or limit is None or ahead.told.kind not in ("turn", "speed"):
+    if ahead is None or ahead.weaving or limit is None or ahead.told.kind not in ("turn", "speed"):
         return
     spare = DEADBAND * limit * (-0.5 if rule.name in look.held else 0.5)
     found = []

@@ -111,9 +111,9 @@ def test_a_line_that_does_not_fish_and_a_bottom_not_known_say_nothing() -> None:
 
 
 def test_deliberate_curves_are_told_only_what_is_nearly_sure() -> None:
-    """A turn of so far 50 degrees may be one of them: the gap must be gone nine times of ten."""
+    """A turn of so far 50 degrees may be one of them: the gap must be gone three times of four."""
     curve, turn = steered(50.0 * DEG, 2.0 * DEG), steered(100.0 * DEG, 2.0 * DEG)
-    unsure = line("W", rows(5.0, -3.0, 30.0, 110.0, 4.0))
+    unsure = line("W", rows(5.0, -3.0, 30.0, 110.0, 8.0))
     assert seen(told(unsure, manoeuvre=curve, kind="turn")) == []
     assert [f.key for f in seen(told(unsure, manoeuvre=turn, kind="turn"))] == ["bottom W"]
     assert [f.key for f in seen(told(line("W", SINKS), manoeuvre=curve, kind="turn"))] == ["bottom W"]

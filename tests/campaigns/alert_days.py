@@ -4,7 +4,7 @@
 
 `n` hours of passes (half of them in curves), turns and changes of speed of sim/, drawn instruments, lines a little
 other than their tables, one fault of an instrument every twenty minutes, through the whole flow with forecasts as the
-daemon makes them but more seldom (every 10 s, 4 s in a turn); nobody acts on what is told. Then an hour of S-curves
+daemon makes them but more seldom (every 12 s, 4 s in a turn); nobody acts on what is told. Then an hour of S-curves
 of 20-30 degrees. Wanted of every rod: what it does at 2.25 mph, a fifth up or down. Figures of alarm practice (EEMUA
 191; ISA-18.2-2016, from memory): at most 1 per 10 min in the mean, never more than 10 in 10 min, nothing chatters, at
 most a tenth are alarms; of warnings and alarms 80 % true, of touches and crossings 90 % told (alert_truth.py). One
@@ -45,10 +45,10 @@ from sim.world import World
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 RODS = ("P2", "P1", "W")
-EVERY_S, TURNING_EVERY_S = 10.0, 4.0
+EVERY_S, TURNING_EVERY_S = 12.0, 4.0
 OFF = {"counter_factor": 0.02, "normal_drag_factor": 0.04, "planer_lift_factor": 0.03}
 """1 sigma of how far the true lines are off their tables: counters that were taped, depths that were checked."""
-BOTTOM_M = 37.0  # the weight rod, 29 m down at 2.1 mph, is near it when the boat slows or turns
+BOTTOM_M = 38.0  # the weight rod, 29 m down at 2.1 mph, is near it when the boat slows or turns
 FAULT_EVERY_S = 1200.0
 SHARE = 0.2  # how far a lure may be off what is wanted
 FAULTS: tuple[tuple[str, str | None, str | None, float, float], ...] = (
@@ -102,7 +102,10 @@ def wishes(loaded: Config) -> AlertLimits:
 
 
 def outing(seed: int, seconds: float) -> Scenario:
-    """Passes of 3-8 min, half of them in curves of 20-30 degrees, turns of 60-180 degrees between them, 1.8-2.5 mph."""
+    """Passes of 3-8 min, half of them in curves of 20-30 degrees, at 1.8-2.5 mph; turns of 60-180 degrees between them.
+
+    They take 0.4-1.5 deg/s: 180 degrees with all lines out take 5-8 min (common practice, no source), some less.
+    """
     day = drawn_day(seed, 60.0)
     rng = np.random.default_rng([seed, 79])
     legs: list[Leg] = []
@@ -115,7 +118,7 @@ def outing(seed: int, seconds: float) -> Scenario:
             legs.append(Leg(60.0, speed, wrap_tau(heading + swing)))
             side, left = -side, left - 60.0
         angle = math.radians(float(rng.choice([-1.0, 1.0]) * rng.uniform(60.0, 180.0)))
-        rate = math.copysign(math.radians(math.exp(rng.uniform(math.log(0.5), math.log(3.0)))), angle)
+        rate = math.copysign(math.radians(math.exp(rng.uniform(math.log(0.4), math.log(1.5)))), angle)
         legs.append(Leg(angle / rate, speed, None, rate))
         heading = wrap_tau(heading + angle)
         total = sum(leg.duration_s for leg in legs)

@@ -1,7 +1,7 @@
 """Touches and crossings in turns: are they called in time, and are calls true?
 
 Two lines that run near each other, over a sloping bottom that the boat has sounded, through a turn of 60-180 degrees at
-0.5-3 deg/s at 1.8-2.5 mph, half of them as meant and half as being steered; a forecast every 10 s, judged by the rules
+0.5-3 deg/s at 1.8-2.5 mph, half of them as meant and half as being steered; a forecast every 5 s, judged by the rules
 that judge it live (alerts/foreseen.py). A call is true when its touch or crossing comes within half again the time it
 gave and 30 s; what happened is called in time when a forecast of at least 20 s before said so.
 Known: coefficients, counter and deep layer of the truth are those configured. Drawn: a member of the forecast's priors.
@@ -37,7 +37,7 @@ from assistant.messages import BoatState, Estimate
 
 MPH, DEG = 0.44704, math.pi / 180.0
 PAIRS = (("P2", "P1"), ("S1", "S2"), ("W", "C"), ("P1", "W"), ("W", "S1"))
-EVERY_S = 10.0
+EVERY_S = 5.0
 LEAD_S, LATE_S = 20.0, 30.0
 ASTERN_M = 160.0  # so far behind the boat the bottom is known
 
@@ -182,7 +182,7 @@ def calls_run(config: Config, seed: int, known: bool, into: Calls) -> None:
     soundings = bottom.behind(heading)
     run.state = told(run.state, run.lakes[0], speed, 0.0)
     lasts_s = abs(angle) / rate
-    for tick in range(round((STRAIGHT_S + min(lasts_s, 200.0) + 60.0) / TICK_S)):
+    for tick in range(round((STRAIGHT_S + min(lasts_s, 150.0) + 50.0) / TICK_S)):
         since_s = run.t_s - STRAIGHT_S
         if since_s >= 0.0 and tick % round(EVERY_S / TICK_S) == round(STRAIGHT_S / TICK_S):
             said = forecast(run.state, _manoeuvre(angle, rate, since_s, is_meant), soundings=soundings)
@@ -259,13 +259,15 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
     """Run the campaign; returns what it prints."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--n", type=int, default=200, help="turns with a known truth; half as many with a drawn one")
+    parser.add_argument(
+        "--n", type=int, default=200, help="turns with a known truth; a quarter as many with a drawn one"
+    )
     args = parser.parse_args(argv)
     config = configs.load()
     known, unknown = Calls(), Calls()
     for k in range(args.n):
         calls_run(config, args.seed * 3_000_017 + k, True, known)
-        if k % 2 == 0:
+        if k % 4 == 0:
             calls_run(config, args.seed * 3_000_017 + k, False, unknown)
     result = {"seed": args.seed, "n": args.n, "known": known.figures(), "drawn": unknown.figures()}
     print(json.dumps(result))

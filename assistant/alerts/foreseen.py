@@ -240,7 +240,7 @@ def cross(look: Look, rule: Rule) -> Iterator[Finding]:
     seconds = f"{words.when(in_s):.0f}"
     turn = ahead.told.kind == "turn"
     text = f"{one} and {other} cross in {seconds} s, {look.shown(first.place_m[2], 'm')} down"
-    text += ": straightening keeps them apart" if turn else ": look at both lines"
+    text += ": easing the turn may keep them apart" if turn else ": look at both lines"
     if others := [" and ".join(pair.rods) for pair in found if pair is not first]:
         text += f"; also {', '.join(others)}"
     yield rule.finding(

@@ -126,7 +126,7 @@ def pair(value: float, at_s: float) -> PairAhead:
 def test_lines_that_will_cross() -> None:
     turn: dict[str, Any] = {"manoeuvre": planned(2.0, 0.03), "kind": "turn"}
     (one,) = seen(told(pairs=(pair(0.1, 62.0),), **turn))
-    assert one.text == "P2 and P1 cross in 60 s, 39 ft down: straightening keeps them apart"
+    assert one.text == "P2 and P1 cross in 60 s, 39 ft down: easing the turn may keep them apart"
     assert (one.priority, one.said) == ("warning", "P2 and P1 cross in 60 seconds")
     assert [f.priority for f in seen(told(pairs=(pair(0.1, 22.0),), **turn))] == ["alarm"]
     assert seen(told(pairs=(pair(1.1, 62.0),), **turn)) == []

@@ -14,7 +14,7 @@ from assistant import __version__
 from assistant.calibrate.commands import calibrate
 from assistant.config import ConfigError, load
 from assistant.errors import LogError, OptionError
-from assistant.outings.commands import outings
+from assistant.outings.commands import outings, report
 from firmware_bridge.errors import BrokerError
 
 
@@ -63,11 +63,19 @@ def main() -> None:
     "--port", type=PORT, default=8620, show_default=True, help="Of the page; the next free if taken."
 )
 @click.option("--broker-port", type=PORT, default=1883, show_default=True, help="Of the broker; likewise.")
-def demo(seconds: float | None, port: int, broker_port: int) -> None:
+@click.option(
+    "--day", "whole_day", type=click.Choice(["day", "day-alone", "april"]), is_flag=False, flag_value="day",
+    help="A whole invented day instead, at 20 times its speed, with a bar to go to and fro.",
+)  # fmt: skip
+@click.option("--outings", help="Folder in which the whole day is recorded as an outing.")
+def demo(seconds: float | None, port: int, broker_port: int, whole_day: str | None, outings: str | None) -> None:
     """Show an invented day on the lake: simulator, broker and page, all on this machine."""
-    from assistant.demo import run_demo
+    from assistant.demo import run_day, run_demo
 
-    print_summary(lambda: run_demo(seconds, port, broker_port))
+    if whole_day is None:
+        print_summary(lambda: run_demo(seconds, port, broker_port))
+    else:
+        print_summary(lambda: run_day(whole_day, seconds, port, outings))
 
 
 @main.command()
@@ -95,11 +103,19 @@ def run(
 @click.argument("log", type=PATH)
 @config_option
 @click.option("--frames", type=PATH, help="Write the Frames to this file, one line of JSON each.")
-def replay(log: Path, directory: Path | None, frames: Path | None) -> None:
+@click.option("--page", is_flag=True, help="Show it on the page instead, with a bar to go to and fro.")
+@click.option("--port", type=PORT, default=8620, help="Of that page; the next free one if taken.")
+@seconds_option
+def replay(
+    log: Path, directory: Path | None, frames: Path | None, page: bool, port: int, seconds: float | None
+) -> None:
     """Put an outing (by its id) or a raw log through the same flow as fast as it goes."""
-    from assistant.replay import replay_to
+    from assistant.replay import replay_to, shown_on_page
 
-    print_summary(lambda: replay_to(log, directory, frames))
+    if page:
+        print_summary(lambda: shown_on_page(log, directory, port, seconds))
+    else:
+        print_summary(lambda: replay_to(log, directory, frames))
 
 
 @main.command()
@@ -282,6 +298,7 @@ def mark(words: tuple[str, ...], corrects: int | None, port: int) -> None:
 
 
 main.add_command(outings)
+main.add_command(report)
 main.add_command(calibrate)
 
 

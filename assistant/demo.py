@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import socket
 import sys
+from pathlib import Path
 
-from assistant import config, daemon, sim_process
+from assistant import config, daemon, day, player, sim_process
+from assistant.outings import logbook
 from assistant.terminal import StatusLine
 
 HOST = "127.0.0.1"
+RATE = 20.0  # of a whole day
 
 
 def free_udp_port() -> int:
@@ -44,3 +47,20 @@ def run_demo(seconds: float | None, port: int, broker_port: int) -> dict[str, ob
             return daemon.run(options)
         finally:
             line.close()
+
+
+def run_day(scenario: str, seconds: float | None, port: int, outings: str | None) -> dict[str, object]:
+    """A whole invented day on the page at RATE times its speed; recorded as an outing where a folder is given.
+
+    Raises:
+        OSError: no port for the page.
+    """
+    loaded = day.config_of(scenario)
+    daemon.warm_up(loaded)
+    recorder = logbook.begun(Path(outings) if outings else None, loaded, "simulated")
+    one = day.Day(loaded, recorder)
+    try:
+        frames = one.frames(day.stamped(scenario, 0, None))
+        return player.show(loaded, frames, lambda: one.lull.told, port, RATE, seconds)
+    finally:
+        recorder.close(one.now_s)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
@@ -12,8 +13,10 @@ from assistant.alerts.statistics import Told
 from assistant.alerts.upkeep import advice
 from assistant.config import load
 from assistant.configured import Config
-from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES, Frame, Misfit
+from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, STATES, Event, Frame, Misfit
 from assistant.outings import recording, store
+
+PAGE_RATE = 5.0  # times real time, to begin with
 
 
 @dataclass(slots=True)
@@ -132,3 +135,40 @@ def replay_to(log: Path, directory: Path | None, frames: Path | None) -> dict[st
         return replay(path, config, seed=seed)
     with frames.open("wb") as out:
         return replay(path, config, out, seed)
+
+
+@dataclass(slots=True)
+class Frames:
+    """The Frames of a replay, one after the other, and what the crew had told by the last one."""
+
+    path: Path
+    config: Config
+    seed: int
+    told: tuple[Event, ...] = ()
+
+    def __iter__(self) -> Iterator[Frame]:
+        """Raises: LogError: the log cannot be read."""
+        from assistant import pipeline
+
+        with replay_reader.located(self.path, self.config.boat) as located:
+            state = pipeline.initial_lines(self.config, "replayed", self.seed)
+            for instant in located:
+                if instant.boat is None:
+                    state = pipeline.follow(state, instant)
+                    continue
+                state, frame = pipeline.frame_of(state, instant)
+                self.told = state.lull.told
+                yield frame
+
+
+def shown_on_page(log: Path, directory: Path | None, port: int, seconds: float | None) -> dict[str, object]:
+    """`spreadwatch replay --page`: the Frames on the page, with a bar to go to and fro.
+
+    Raises:
+        LogError: the log cannot be read.
+        OSError: no port for the page.
+    """
+    from assistant import player
+
+    frames = Frames(*chosen(log, directory))
+    return player.show(frames.config, frames, lambda: frames.told, port, PAGE_RATE, seconds)

@@ -100,3 +100,30 @@ def delete(outing: str, yes: bool, directory: Path | None) -> None:
         return f"{outing}: deleted"
 
     told(work)
+
+
+@click.command()
+@click.argument("outing", type=click.Path(path_type=Path))
+@click.option(
+    "--to",
+    "file",
+    type=click.Path(path_type=Path),
+    help="HTML file to write (JSON beside it); ID.html here if not given.",
+)
+@click.option(
+    "--utc-offset",
+    type=click.FloatRange(-14.0, 14.0),
+    default=0.0,
+    help="Hours of your clock from UTC, such as -2.",
+)
+@click.option(
+    "--config",
+    "directory",
+    type=click.Path(path_type=Path),
+    help="What you know now; without it the outing's own configuration.",
+)
+def report(outing: Path, file: Path | None, utc_offset: float, directory: Path | None) -> None:
+    """One outing (by id), or a raw log, as a page to read in the evening and as JSON."""
+    from assistant.outings.report import write
+
+    told(lambda: "\n".join(map(str, write(outing, directory, file, utc_offset))))

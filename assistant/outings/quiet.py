@@ -93,8 +93,8 @@ def judge_table(
         raise ValueError(f"now_s {now_s}: want a finite number of seconds")
     table = table.until(now_s)
     past = sorted((s for s in strikes if s.t_s <= now_s), key=lambda s: s.t_s)
-    counted = _silence(table, past, 1.0, prior)
-    not_counted = _silence(table, past, 0.0, prior) if np.isnan(table.effective).any() else counted
+    counted = silence_of(table, past, 1.0, prior)
+    not_counted = silence_of(table, past, 0.0, prior) if np.isnan(table.effective).any() else counted
     found = differences(table, past, prior)
     shares = beliefs(found, effort(table, table.workable.astype(float), past), prior)
     return Verdict(
@@ -110,7 +110,7 @@ def judge_table(
     )
 
 
-def _silence(table: Table, strikes: Sequence[Strike], unknown: float, prior: Prior) -> Silence:
+def silence_of(table: Table, strikes: Sequence[Strike], unknown: float, prior: Prior) -> Silence:
     """The statistics of strikes and effort alone."""
     done = effort(table, worths(table, unknown), strikes)
     n, fished = len(done.at_hours), done.hours - done.silent_hours

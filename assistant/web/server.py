@@ -58,6 +58,7 @@ FILES: Mapping[str, tuple[str, str]] = {  # path: (file of the page, content typ
     "/change.js": ("change.js", JAVASCRIPT),
     "/happened.js": ("happened.js", JAVASCRIPT),
     "/quiet.js": ("quiet.js", JAVASCRIPT),
+    "/player.js": ("player.js", JAVASCRIPT),
     "/note.js": ("note.js", JAVASCRIPT),
     "/alerts.js": ("alerts.js", JAVASCRIPT),
     "/ahead.js": ("ahead.js", JAVASCRIPT),
@@ -105,6 +106,7 @@ class PageServer:
         on_action: called with each checked AlertAction.
         on_note: called with the body of each note; raises Refused. None: notes are not taken.
         kinds: what may be noted, for the form: {word: {"words": [...], "unit": SI unit}}.
+        on_player: called with what the bar of a recording asks for; raises Refused. None: it is none.
         signalk: what is given to Signal K clients; None: nothing is.
         foreteller: who makes forecasts, if anybody does.
         host: the address to listen on; loopback unless the network is meant to see the page.
@@ -125,6 +127,7 @@ class PageServer:
         on_note: Callable[[bytes], None] | None = None,
         on_event: Callable[[bytes], Awaitable[Json]] | None = None,
         kinds: Mapping[str, object] | None = None,
+        on_player: Callable[[bytes], Json] | None = None,
         foreteller: Foreteller | None = None,
         signalk: Feed | None = None,
         host: str = "127.0.0.1",
@@ -138,6 +141,7 @@ class PageServer:
         self._on_action = on_action
         self._on_note = on_note
         self._on_event = on_event
+        self._on_player = on_player
         self._signalk = signalk
         self._ask_ahead = AskAhead(foreteller)
         self._limits = {rod.name: limits_of(rod, bodies or {}) for rod in rods}
@@ -175,11 +179,15 @@ class PageServer:
         self._frame = frame
         if self._signalk is not None:
             self._signalk.offer(frame)
-        self._newest.put(
-            lambda: to_json(
-                {**frame_object(frame), "shapes": shapes_object(frame), **self._fixed, **(extras or {})}
-            )
-        )
+        self._newest.put(lambda: to_json({**self.state(frame), **(extras or {})}))
+
+    def state(self, frame: Frame) -> Json:
+        """All that the page is told of a frame."""
+        return {**frame_object(frame), "shapes": shapes_object(frame), **self._fixed}
+
+    def offer_body(self, body: bytes) -> None:
+        """Show a state that was made before, as JSON."""
+        self._newest.put(lambda: body)
 
     def bind(self) -> int:
         """Take the first free port from the one asked for; the port used.
@@ -240,6 +248,7 @@ class PageServer:
                 Route("/api/setting", self._post_setting, methods=["POST"]),
                 Route("/api/note", self._post_note, methods=["POST"]),
                 Route("/api/event", self._post_event, methods=["POST"]),
+                Route("/api/player", self._post_player, methods=["POST"]),
                 Route("/api/alert", self._post_alert, methods=["POST"]),
                 Route("/api/me", self._get_me),
             ],
@@ -269,6 +278,15 @@ class PageServer:
             return JSONResponse({"error": str(refused)}, refused.status)
         self._on_action(action)
         return JSONResponse({"taken": action.kind})
+
+    async def _post_player(self, request: Request) -> Response:
+        try:
+            body = await _body(request)
+            if self._on_player is None:
+                raise Refused(404, "this is no recording")
+            return JSONResponse(self._on_player(body))
+        except Refused as refused:
+            return JSONResponse({"error": str(refused)}, refused.status)
 
     async def _post_event(self, request: Request) -> Response:
         try:

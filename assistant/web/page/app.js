@@ -5,6 +5,7 @@ import { makeChange } from "./change.js";
 import { makeHappened } from "./happened.js";
 import { Link } from "./link.js";
 import { makeNote } from "./note.js";
+import { drawPlayer } from "./player.js";
 import { drawQuiet } from "./quiet.js";
 import { drawRows } from "./rows.js";
 import { drawRuler } from "./ruler.js";
@@ -34,6 +35,7 @@ function draw() {
   byId("ruler-unit").textContent = `(${state.units.m.label})`;
   drawRecording(state.status?.recording?.state ?? "");
   drawAlerts(byId("alerts"), state.alerts, maySet);
+  drawPlayer(byId("player"), state.player);
   drawQuiet(byId("quiet"), state);
   sayAlerts(state.alerts);
   drawStrip(byId("strip"), state);

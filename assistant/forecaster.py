@@ -89,6 +89,7 @@ class Forecaster:
         self._config, self._seed = config, seed
         self._process: subprocess.Popen[bytes] | None = None
         self.starts = 0
+        self.answered = False  # by the process there is now
 
     def ask(self, job: Job, state: SpreadState) -> Answer:
         """Its answer.
@@ -108,6 +109,7 @@ class Forecaster:
             self.stop()
             raise ForecasterError(f"the forecasting process ended ({process.returncode})") from None
         assert isinstance(answer, Answer)
+        self.answered = True
         return answer
 
     def stop(self) -> None:
@@ -139,7 +141,7 @@ class Forecaster:
             stdout=subprocess.PIPE,
             start_new_session=True,  # Ctrl-C reaches us only
         )
-        self._process, self.starts = process, self.starts + 1
+        self._process, self.starts, self.answered = process, self.starts + 1, False
         assert process.stdin is not None
         with contextlib.suppress(OSError):  # seen by the first question
             pickle.dump((self._config, self._seed), process.stdin)

@@ -35,7 +35,8 @@ from assistant.web.settings import Refused
 
 TURNING_EVERY_S, EVERY_S = 1.0, 5.0
 BUSY = 2.0  # times what a forecast took is the least interval
-ANSWER_S = 60.0  # a process that does not answer is ended; the first answer of a new one takes seconds
+ANSWER_S = 60.0  # a process that does not answer is ended
+FIRST_ANSWER_S = 900.0  # a new one may have to compile first, which takes minutes on a slow board
 RETRY_S = 5.0
 MOST_WAITING = 4
 AS_SAID_RADPS = math.radians(2.0)
@@ -243,7 +244,7 @@ class Lookahead:
             question, now.learned.response(), self._sounded(now.soundings), self._seed, spread is not None
         )
         try:
-            async with asyncio.timeout(ANSWER_S):
+            async with asyncio.timeout(ANSWER_S if self._forecaster.answered else FIRST_ANSWER_S):
                 return await asyncio.to_thread(self._forecaster.ask, job, spread or self._flow.lines.spread)
         except TimeoutError:
             self._forecaster.stop()

@@ -78,6 +78,7 @@ class Fake:
     """In the process's place: writes down what it is asked, and may fail."""
 
     starts = 1
+    answered = True
 
     def __init__(self) -> None:
         self.jobs: list[Job] = []

@@ -34,6 +34,9 @@ MEDIAN_MIN = 5  # fewer say nothing about a source's own rhythm
 SLOWEST_S = 10.0  # a source slower than this is not waited for
 REFUSED_GAIN = 0.03  # the share of refused readings is averaged over the last 30 or so
 REFUSED_LIMIT = 0.5  # above it most readings contradict the held value: it is not to be trusted
+# A sounder that has lost the bottom says anything, and again and again for some seconds what a shoal or the thermocline
+# sends back: where one reading in five was refused lately, none is to be trusted
+LOST_BOTTOM = 0.2
 STALE_INTERVALS = 3.0
 DEAD_INTERVALS = 5.0
 
@@ -57,6 +60,7 @@ class Gate:
     dead_s: float = 15.0
     relative: float = 0.0  # change believable as a share of the value, on top of it
     confirm: int = 2  # readings that must agree, out of one more, after a jump
+    refused_limit: float = REFUSED_LIMIT
     confirm_first: int = 2  # the same before the first value
     period: float | None = None  # of a quantity that wraps
     same_above: float = math.inf  # a number above this that never changes is suspicious
@@ -79,7 +83,9 @@ HEADING = Gate(
 )
 
 # 0.0 is how a sounder says "no bottom"; slopes to 45 degrees at trolling speed
-SOUNDING = Gate(low=0.15, high=1500.0, step=1.0, rate=1.5, relative=0.1, stale_s=5.0, confirm=3)
+SOUNDING = Gate(
+    low=0.15, high=1500.0, step=1.0, rate=1.5, relative=0.1, stale_s=5.0, confirm=3, refused_limit=LOST_BOTTOM
+)
 
 TABLE: Mapping[str, Gate] = MappingProxyType(
     {
@@ -217,12 +223,12 @@ def _judge(
     share = old.refused
     if held is not None and _reachable(row, held, value, silent_s):
         unproven = RECOVERY - 1 if silent_s > stale_s else max(0, old.unproven - 1)
-        return _compare(row, old, _hold(t_s, value, unproven, share, intervals_s)), None
+        return _compare(row, old, _hold(row, t_s, value, unproven, share, intervals_s)), None
     witnesses = sum(_reachable(row, v, value, t_s - t) for t, v in old.pending)
     first_ever = old.value is None
     needed = row.confirm_first if first_ever else row.confirm
     if witnesses + 1 >= needed:
-        return _hold(t_s, value, 0 if first_ever else RECOVERY - 1, share, intervals_s), None
+        return _hold(row, t_s, value, 0 if first_ever else RECOVERY - 1, share, intervals_s), None
     pending = (*old.pending, (t_s, value))[-needed:]
     reason = "unconfirmed" if held is None else "jump"
     if held is not None:
@@ -252,9 +258,11 @@ def _compare(row: Gate, old: Channel, new: Channel) -> Channel:
     )
 
 
-def _hold(t_s: float, value: float, unproven: int, refused: float, intervals_s: tuple[float, ...]) -> Channel:
+def _hold(
+    row: Gate, t_s: float, value: float, unproven: int, refused: float, intervals_s: tuple[float, ...]
+) -> Channel:
     refused *= 1.0 - REFUSED_GAIN
-    if refused > REFUSED_LIMIT:
+    if refused > row.refused_limit:
         unproven = max(1, unproven)
     return Channel(t_s, t_s, value, (), unproven, refused, intervals_s)
 

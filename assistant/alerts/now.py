@@ -43,7 +43,7 @@ def lost_instruments(look: Look, rule: Rule) -> Iterator[Finding]:
             f"instruments lost: {names}",
             key="instruments",
             said="Several instruments lost",
-            evidence={"cause": lost[0][1].cause},
+            evidence={"cause": lost[0][1].cause, "age_s": lost[0][1].age_s},
         )
         return
     for one, worst in lost:
@@ -160,8 +160,12 @@ def said(condition: str, in_turns: bool) -> Callable[[Look, Rule], Iterator[Find
             return
         rods = tuple(rod.name for rod, line in look.firm() if condition in line.conditions)
         if rods:
+            depth = look.lines[rods[0]].depth_m
             yield rule.finding(
-                f"{look.listed(rods)}: {rule.name}", rods, said=f"{look.called(rods)} {condition}"
+                f"{look.listed(rods)}: {rule.name}",
+                rods,
+                said=f"{look.called(rods)} {condition}",
+                evidence={"value": depth.value, "limit": condition, "unit": depth.unit, **band_of(depth)},
             )
 
     return see

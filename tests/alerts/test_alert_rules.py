@@ -12,7 +12,7 @@ import pytest
 
 from assistant import config
 from assistant.alerts import rules
-from assistant.alerts.look import Look
+from assistant.alerts.look import WORDS, Look
 from assistant.configured import AlertLimits, Config
 from assistant.messages import BOAT_QUANTITIES, BoatState, Estimate, LineState, Q, State
 
@@ -21,7 +21,7 @@ CONFIG: Config = replace(config.load(), alerts=WANTED)
 
 
 def boat(**changed: Estimate) -> BoatState:
-    good = {name: Estimate(1.0, 0.05, "ok", 0.5, "test") for name in BOAT_QUANTITIES}
+    good: dict[str, Any] = {name: Estimate(1.0, 0.05, "ok", 0.5, "test") for name in BOAT_QUANTITIES}
     good["rate_of_turn_radps"] = Estimate(0.0, 0.001, "ok", 0.5, "test")
     return BoatState(0.0, None, **{**good, **changed})
 
@@ -130,7 +130,7 @@ def test_what_was_never_there_is_not_lost() -> None:
 
 def test_all_silent_is_one_situation() -> None:
     dead = Estimate(None, None, "dead", 40.0, "none", "silent for 40 s")
-    assert texts(look(boat=BoatState(0.0, None, **dict.fromkeys(BOAT_QUANTITIES, dead)))) == [
+    assert texts(look(boat=boat(**dict.fromkeys(BOAT_QUANTITIES, dead)))) == [
         "instruments lost: GPS, speed log, heading, sounder, thermometer"
     ]
 
@@ -140,3 +140,20 @@ def test_a_planer_on_the_wrong_side() -> None:
     assert texts(look(wrong)) == ["P1 planer pulls to the wrong side: check its setting"]
     assert texts(look({"P1": {"swing_m": Q(0.5, -1.0, 2.0, "m", "ok", 0.5, "model")}})) == []  # cannot tell
     assert texts(look({"R1": {"swing_m": Q(5.0, 3.0, 7.0, "m", "ok", 0.5, "model")}})) == []  # no planer
+
+
+def test_each_has_its_evidence_and_is_spoken_in_few_words() -> None:
+    """What it was, against what, how sure and how old; or why an instrument is not believed."""
+    dead = Estimate(None, None, "dead", 40.0, "udp:1/RMC", "silent for 40 s")
+    wrong: dict[str, dict[str, Any]] = {
+        "P1": {"lure_speed_mps": speed(0.5), "swing_m": Q(5.0, 3.0, 7.0, "m", "ok", 0.5, "model")},
+        "C": {"depth_m": depth(9.0), "conditions": ("line folding",)},
+        "P2": {"lure_speed_mps": speed(1.9), "conditions": ("not digging",)},
+    }
+    found = rules.findings(
+        look(wrong, boat=boat(sog_mps=dead, stw_mps=Estimate(1.0, 0.05, "doubtful", 0.5, "t", "frozen")))
+    )
+    assert len({one.key for one in found}) == 8
+    for one in found:
+        assert {"age_s", "source"} <= set(one.evidence) and {"value", "cause"} & set(one.evidence), one.key
+        assert 0 < len(one.said.split()) <= WORDS, one.said

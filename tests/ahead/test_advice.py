@@ -109,7 +109,7 @@ def test_nothing_on_what_is_in_doubt_or_not_sounded() -> None:
     assert advise(WANTED, lake(6.0, 3.0, known=0.9), LINES).why == "not sounded"
     good: dict[str, Any] = {name: Estimate(1.0, 0.05, "ok", 0.5, "test") for name in BOAT_QUANTITIES}
     assert doubt_of(BoatState(0.0, **good)) == ""
-    jumps = replace(good["water_depth_m"], state="doubtful", cause="jumps")
+    jumps = good["water_depth_m"]._replace(state="doubtful", cause="jumps")
     assert doubt_of(BoatState(0.0, **{**good, "water_depth_m": jumps})) == "depth doubtful (jumps)"
 
 

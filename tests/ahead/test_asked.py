@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.ahead.asked import Unclear, of_query
@@ -67,6 +67,7 @@ def test_nonsense_is_refused_in_words(query: dict[str, str], says: str) -> None:
 NAMES = st.sampled_from(["side", "degrees", "rate", "radius", "speed", "other"])
 
 
+@settings(deadline=None)
 @given(
     st.dictionaries(
         NAMES, st.one_of(st.text(max_size=20), st.floats().map(str), st.sampled_from(["port", "fish"]))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_following import boat
 
@@ -84,6 +84,7 @@ def test_only_what_is_good_in_both_is_kept() -> None:
     assert len(near(np.array([first]), at(0.0, 0.0, state="stale"), (0.0, 0.0))) == 0
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=400))
 def test_any_file_is_read_or_passed_over(tmp_path_factory: pytest.TempPathFactory, rubbish: bytes) -> None:
     file = tmp_path_factory.mktemp("kept") / "soundings-x.txt"

@@ -48,10 +48,23 @@ def list_(directory: Path | None) -> None:
 
 @outings.command()
 @click.argument("outing")
+@click.option(
+    "--judged", is_flag=True, help="Also what the judge of quiet spells said and says: takes a replay."
+)
 @config_option
-def show(outing: str, directory: Path | None) -> None:
+def show(outing: str, judged: bool, directory: Path | None) -> None:
     """What is in one outing, as JSON."""
-    told(lambda: json.dumps(tables.summary_of(store.folder_of(root_of(directory), outing)), allow_nan=False))
+
+    def work() -> str:
+        folder = store.folder_of(root_of(directory), outing)
+        summary = tables.summary_of(folder)
+        if judged:
+            from assistant.outings.report import judgement
+
+            summary["judged"] = judgement(folder)
+        return json.dumps(summary, allow_nan=False)
+
+    told(work)
 
 
 @outings.command()

@@ -18,6 +18,7 @@ from assistant.outings.findings import conditions, deep_words, findings, turning
 from assistant.outings.plots import Hours, Mark, Strip
 from assistant.outings.quiet import RARE_BELOW, UNUSUAL_BELOW
 from assistant.outings.quiet_words import difference_words, shown
+from assistant.outings.recording import opening_of
 from assistant.outings.story import Spell, Story
 from assistant.payloads import to_json
 from assistant.replay import chosen
@@ -281,3 +282,13 @@ def write(log: Path, directory: Path | None, out: Path | None, offset_h: float) 
     data = page.with_suffix(".json")
     data.write_bytes(to_json(found) + b"\n")
     return [page, data]
+
+
+OF_THE_JUDGE = ("silences", "said", "suspected", "deep_water", "claims", "next_time")
+
+
+def judgement(folder: Path) -> dict[str, Any]:
+    """What the judge of quiet spells said of an outing and says of it now. Raises LogError."""
+    opening = opening_of(folder)
+    found = findings(story.read(folder, opening.config, opening.seed))
+    return {name: found[name] for name in OF_THE_JUDGE}

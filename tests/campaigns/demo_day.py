@@ -2,10 +2,12 @@
 
     python tests/campaigns/demo_day.py --seed 1 --n 2            # coarse: lines settled once a minute
     python tests/campaigns/demo_day.py --seed 1 --n 1 --whole    # every sentence through the whole flow
+    python tests/campaigns/demo_day.py --golden [--update]       # eight minutes of it, against demo_day.json
 
 Each of `n` seeds plays three days. `day`: load cells and a crew that tells. `day-alone`: neither, until the weight rod
-touches. `april`: cold shallow water, where a soft bend and a touch mean no deep layer. One JSON object last; exit 1
-when an expectation is not met.
+touches. `april`: cold shallow water, where a soft bend and a touch mean no deep layer. `--golden` takes the turn
+of 08:35 through the whole flow and compares minute by minute, field by field. One JSON object last; exit 1 when
+an expectation is not met.
 """
 
 from __future__ import annotations
@@ -15,12 +17,14 @@ import json
 import math
 import re
 import sys
+import tempfile
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 
 from day_coarse import Said, coarse
 
 from assistant import day
-from assistant.messages import Event
+from assistant.messages import Event, Frame
 from assistant.outings.deep_water import deep_water
 from assistant.outings.logbook import NoRecorder
 
@@ -141,6 +145,81 @@ def whole(name: str, seed: int) -> tuple[list[Said], tuple[Event, ...]]:
     return found, one.lull.told
 
 
+GOLDEN = Path(__file__).with_suffix(".json")
+TURN = """like = "day"
+legs = [
+    { duration_s = 45, speed_mph = 2.1, heading_deg = 200 },
+    { duration_s = 340, speed_mph = 2.1, turn_deg_s = -0.5 },
+    { duration_s = 95, speed_mph = 2.1, heading_deg = 30 },
+]
+told = [{ at_s = 20, rod = "P1", kind = "fish on" }, { at_s = 30, rod = "P1", kind = "back as it was" }]
+touches = []
+
+[water]
+surface_drift_mps = 0.083
+surface_set_deg = 210
+deep_drift_mps = 0.25
+deep_set_deg = 30
+deep_turning_deg_h = 21
+"""
+"""The turn of the day, over the water of 08:35."""
+FIELDS: Mapping[str, float] = {
+    "heading_deg": 1.0, "stw_mps": 0.02, "drift_mps": 0.03, "depth_P1_m": 0.2, "depth_W_m": 0.2, "depth_C_m": 0.3,
+    "pull_P1_n": 0.4, "pull_S1_n": 0.4, "pull_S2_n": 0.4, "strike_s": 0.01,
+}  # fmt: skip
+"""What is compared, and how far each may be off: another machine rounds otherwise."""
+
+
+def golden_rows() -> list[dict[str, float | None]]:
+    """The turn through simulator and flow: the last Frame of each minute."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "turn.toml"
+        path.write_text(TURN, encoding="utf-8")
+        one = day.Day(day.config_of("day"), NoRecorder())
+        by_minute = {
+            int(f.t_s // 60): f for f in one.frames(day.stamped(str(path), 5, None)) if f.t_s >= 30.0
+        }
+    return [_golden_row(frame) for _, frame in sorted(by_minute.items())]
+
+
+def _golden_row(frame: Frame) -> dict[str, float | None]:
+    seen = {rod: kinds["pull_n"].q.value for rod, kinds in frame.seen.items() if "pull_n" in kinds}
+    heading = frame.boat["heading_rad"].value
+    row: dict[str, float | None] = {
+        "heading_deg": None if heading is None else math.degrees(heading),
+        "stw_mps": frame.boat["stw_mps"].value,
+        "drift_mps": frame.boat["drift_mps"].value,
+        **{f"depth_{rod}_m": frame.lines[rod].depth_m.value for rod in ("P1", "W", "C")},
+        **{f"pull_{rod}_n": seen.get(rod) for rod in ("P1", "S1", "S2")},
+        "strike_s": frame.quiet.strike_s if frame.quiet else None,
+    }
+    return {name: None if value is None else round(value, 3) for name, value in row.items()}
+
+
+def differing(
+    rows: Sequence[Mapping[str, float | None]], wanted: Sequence[Mapping[str, float | None]]
+) -> list[str]:
+    """Fields that are off by more than they may be."""
+    found = [] if len(rows) == len(wanted) else [f"{len(rows)} minutes, not {len(wanted)}"]
+    for n, (row, want) in enumerate(zip(rows, wanted, strict=False)):
+        for name, most in FIELDS.items():
+            a, b = row[name], want[name]
+            if (a is None) != (b is None) or (a is not None and b is not None and abs(a - b) > most):
+                found.append(f"minute {n} {name}: {a}, not {b}")
+    return found
+
+
+def golden(update: bool) -> int:
+    """Compare, or write anew and print what changed."""
+    rows = golden_rows()
+    wanted = json.loads(GOLDEN.read_text(encoding="utf-8")) if GOLDEN.exists() else []
+    found = differing(rows, wanted)
+    if update:
+        GOLDEN.write_text("[\n" + ",\n".join(json.dumps(row) for row in rows) + "\n]\n", encoding="utf-8")
+    print(json.dumps({"minutes": len(rows), "updated": update, "differing": found}))
+    return 0 if update or not found else 1
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line."""
     parser = argparse.ArgumentParser(
@@ -149,8 +228,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--n", type=int, default=1)
     parser.add_argument("--whole", action="store_true")
+    parser.add_argument("--golden", action="store_true")
+    parser.add_argument("--update", action="store_true")
     parser.add_argument("--day", choices=list(EXPECTED), action="append")
     options = parser.parse_args(arguments)
+    if options.golden:
+        return golden(options.update)
     runs, met = [], True
     for seed in range(options.seed, options.seed + options.n):
         for name in options.day or EXPECTED:

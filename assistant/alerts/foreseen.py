@@ -28,8 +28,10 @@ ACT_S = 30.0
 """Sooner than this there is time for one thing only: an alarm."""
 CURVES_RAD = math.radians(65.0)
 """Judgement: deliberate curves go 20-30 degrees to either side, so from one to the next 60."""
-TOUCH_M, CROSS_M = 0.0, 0.5
-"""Judgement: a gap no larger is a touch; lines so near catch each other, their lures being as long."""
+TOUCH_M, CROSS_M = 0.0, 0.6
+"""Judgement: a gap no larger is a touch; lines within half a metre catch each other, their lures being as long, and
+between the instants a forecast looks at they come a little nearer.
+"""
 LIKELY, LIKELY_IN_CURVES = 0.05, 0.5
 """A gap is called gone by its value and this share of the way to its 90 % quantile: in a turn that may still be one of
 deliberate curves three times of four.

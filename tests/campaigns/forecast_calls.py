@@ -27,6 +27,7 @@ from assistant.ahead.gaps import SPACING_M, Soundings, sounded
 from assistant.ahead.manoeuvre import Manoeuvre, drawn, planned, steered
 from assistant.ahead.outlook import Forecast
 from assistant.ahead.pairs import closest, first_nodes
+from assistant.alerts import foreseen
 from assistant.alerts.foreseen import crosses, judged, touches_in
 from assistant.configured import Coefficient, Config, Rod
 from assistant.lines import spread
@@ -139,7 +140,7 @@ class Run:
             if in_s is not None:
                 self.calls.setdefault(f"touch {name}", []).append((self.t_s, in_s))
         for pair in said.pairs:
-            if crosses(ahead, pair, CROSS_M):
+            if crosses(ahead, pair, foreseen.CROSS_M):
                 self.calls.setdefault("cross", []).append((self.t_s, pair.gap.at_s))
 
     def count(self, into: Calls, from_s: float) -> None:

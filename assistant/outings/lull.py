@@ -112,7 +112,7 @@ def reason(verdict: Verdict, water: DeepWater | None, heading_rad: float | None)
     if verdict.named is None:
         return "why: cannot tell"
     slowed = water is not None and water.known and heading_rad is not None and water.slows(heading_rad) > 0.5
-    why = ", the deep water goes along with the boat" if slowed and verdict.named == "lure speed" else ""
+    why = ", deep water goes with the boat" if slowed and verdict.named == "lure speed" else ""
     return f"likely: {verdict.named}{why}"
 
 

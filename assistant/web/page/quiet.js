@@ -1,4 +1,5 @@
-// What the judge of quiet spells says: all in one size of type, "cannot tell" like any other answer.
+// What the judge of quiet spells says: all in one size of type, "cannot tell" like any other answer. A glance: of what
+// differs the largest only; the report has it all.
 const SAID_AFTER_S = 900;
 
 export function quietLines(quiet, t_s) {
@@ -9,7 +10,7 @@ export function quietLines(quiet, t_s) {
   return [
     ...spell,
     ...(spell.length && odd ? [quiet.reason, `Test: ${quiet.trial}`] : []),
-    ...quiet.differs.map((words) => `Differs: ${words}`),
+    ...quiet.differs.slice(0, odd ? 1 : 2).map((words) => `Differs: ${words}`),
     ...quiet.suspects,
   ];
 }

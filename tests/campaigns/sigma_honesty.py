@@ -8,7 +8,7 @@ band; in turns: lag of the heading and error of the rate of turn averaged over 1
 when a promise is broken (shares within 1 sigma and the rate of turn need some days: they are judged from 24 on).
 What a day draws once (factor, offset, deviation) fills its distribution evenly over the days of a run; drawn each by
 itself it made runs of 24 days differ by 7 % and more. The set of a current hardly longer than its own error cannot be
-normal: its sigma is wide on purpose (estimate/current.py), and such frames are counted apart, as "short arrow".
+normal: its sigma is wide on purpose (estimate/current.py), and such frames are counted apart, as "short current".
 
 The speed that is shown is smooth in waves, so what it is held against is the true speed averaged over one wave.
 """
@@ -40,23 +40,27 @@ TURNING_RADPS = 0.4 * DEG
 WINDOW = 40  # frames: 10 s
 
 
-def scores(shown: BoatState, truth: Mapping[str, float]) -> dict[str, float]:
-    """Errors in sigmas; the current along and across its shown direction."""
+def scores(shown: BoatState, truth: Mapping[str, float]) -> dict[str, tuple[float, ...]]:
+    """Errors in sigmas; the current's by north and east, its sigmas along and across the shown arrow laid on them.
 
-    def score(name: str, off: float) -> float:
-        return off / float(getattr(shown, name).sigma)
+    (Along and across the arrow itself the two cannot be judged: the arrow leans toward its own error.)
+    """
+
+    def score(name: str, off: float) -> tuple[float]:
+        return (off / float(getattr(shown, name).sigma),)
 
     drift, set_ = shown.drift_mps, shown.set_rad
-    apart = angle_off(truth["set_rad"], set_.value)
-    across = truth["drift_mps"] * math.sin(apart)
-    long = drift.value > SHORT * drift.sigma
+    c, s = math.cos(set_.value), math.sin(set_.value)
+    along, across = drift.sigma, drift.value * set_.sigma
+    arrow = "current" if drift.value > SHORT * drift.sigma else "short current"
+    north = drift.value * c - truth["drift_mps"] * math.cos(truth["set_rad"])
+    east = drift.value * s - truth["drift_mps"] * math.sin(truth["set_rad"])
     return {
         "stw_mps": score("stw_mps", shown.stw_mps.value - truth["stw_mps"]),
         "heading_rad": score("heading_rad", angle_off(shown.heading_rad.value, truth["heading_rad"])),
         "sog_mps": score("sog_mps", shown.sog_mps.value - truth["sog_mps"]),
         "cog_rad": score("cog_rad", angle_off(shown.cog_rad.value, truth["cog_rad"])),
-        "current along": score("drift_mps", drift.value - truth["drift_mps"] * math.cos(apart)),
-        "current across" if long else "short arrow across": across / (drift.value * set_.sigma),
+        arrow: (north / math.hypot(along * c, across * s), east / math.hypot(along * s, across * c)),
     }
 
 
@@ -80,8 +84,8 @@ class Tally:
             if estimate.sigma is not None:
                 self.widths[name].append(Z90 * estimate.sigma)
         if all(getattr(shown, q).value is not None for q in ("stw_mps", "heading_rad", "cog_rad", "set_rad")):
-            for name, value in scores(shown, truth).items():
-                self.z[name].append(value)
+            for name, values in scores(shown, truth).items():
+                self.z[name].extend(values)
         self._follow(shown, truth)
 
     def _follow(self, shown: BoatState, truth: Mapping[str, float]) -> None:
@@ -125,7 +129,7 @@ def run(seed: int, n: int, seconds: float) -> dict[str, Any]:
     rate95 = float(np.quantile(tally.rate_off, 0.95)) if tally.rate_off else 0.0
     failures = [f"{name} ok in {share:.1%}" for name, share in ok.items() if share < OK_SHARE]
     if n >= DAYS_TO_JUDGE:
-        judged = ("stw_mps", "heading_rad", "current along", "current across")
+        judged = ("stw_mps", "heading_rad", "current")
         failures += [
             f"{q} within 1 sigma {within[q]:.1%}" for q in judged if not WITHIN[0] <= within[q] <= WITHIN[1]
         ]

@@ -25,7 +25,7 @@ def read(file: Path) -> Learned:
         with file.open("rb") as stream:
             kept = json.loads(stream.read(MOST_BYTES))
         loss, sigma, turns = float(kept["loss_s"]), float(kept["sigma_s"]), int(kept["turns"])
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+    except (OSError, ValueError, KeyError, TypeError, OverflowError, RecursionError):
         return Learned()
     if not (0.0 <= loss <= MOST_LOSS_S and 0.0 < sigma <= PRIOR_SIGMA_S and 0 <= turns < 10**9):
         return Learned()

@@ -92,6 +92,13 @@ def test_what_has_become_more_urgent_sounds_again() -> None:
     assert onsets(looks) == [(3.0, "a"), (20.0, "a")]
 
 
+def test_what_is_urgent_to_and_fro_is_heard_once_as_either() -> None:
+    looks = told([[found(priority="alarm" if tick // 4 % 2 else "warning")] for tick in range(80)])
+    heard = [next((alert.priority for alert in alerts if alert.audible), None) for alerts in looks]
+    assert [a for a, b in itertools.pairwise([None, *heard]) if a != b] == [None, "warning"]
+    assert heard[-1] == "alarm"
+
+
 def test_acknowledging_one_leaves_the_other() -> None:
     looks = told([[found("a"), found("b")]] * 40, {20: [AlertAction(10.0, "acknowledge", "a")]})
     assert {alert.key: (alert.phase, alert.audible) for alert in looks[-1]} == {

@@ -85,9 +85,8 @@ def _build(options: argparse.Namespace) -> tuple[Feed, float]:
     folder = config_folder(options.config)
     water = read_water(folder)
     wanted = options.truth is not None
-    rigs = read_spread(folder / scenario.spread, folder, water, scenario.rods)
-    if not wanted:
-        rigs = [rig for rig in rigs if rig.rod in scenario.aboard.rods]
+    rods = None if wanted else scenario.aboard.rods
+    rigs = read_spread(folder / scenario.spread, folder, water, scenario.rods, rods)
     world = World(scenario, rigs, water, options.seed)
     endless = math.inf if scenario.repeat and not options.to.startswith(UNPACED) else scenario.duration_s
     return Feed(

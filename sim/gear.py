@@ -9,7 +9,7 @@ Not simulated: attached rods, rods on a side board.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
@@ -79,15 +79,20 @@ def read_water(configs: Path) -> Water:
 
 
 def read_spread(
-    path: Path, configs: Path, water: Water, factors: Mapping[str, Mapping[str, float]]
+    path: Path,
+    configs: Path,
+    water: Water,
+    factors: Mapping[str, Mapping[str, float]],
+    wanted: Collection[str] | None = None,
 ) -> list[Rig]:
-    """Read and resolve all rods of a spread.
+    """Read and resolve the rods of a spread.
 
     Args:
         path: the spread's file.
         configs: folder with lines/ and bodies/.
         water: density and gravity.
         factors: by rod, rows of SPREAD that are not 1.
+        wanted: names of the rods to resolve; None: all.
     Raises:
         CheckError: with file, key, value, allowed.
     """
@@ -102,6 +107,7 @@ def read_spread(
     return [
         _rig(rod, configs, water, {**plain, **factors.get(str(rod.get("name")), {})}, str(path))
         for rod in rods
+        if wanted is None or rod.get("name") in wanted
     ]
 
 

@@ -36,7 +36,7 @@ def root_of(directory: Path | None) -> Path:
 
 @click.group()
 def outings() -> None:
-    """Recorded outings: list, show, verify, export, delete."""
+    """Recorded outings: list, show, verify, export, delete, merge."""
 
 
 @outings.command("list")
@@ -78,14 +78,14 @@ def verify(outing: tuple[str, ...], directory: Path | None) -> None:
 @outings.command()
 @click.argument("outing")
 @click.option(
-    "--as", "form", type=click.Choice(["gpx", "csv"]), default="gpx", show_default=True, help="Form."
+    "--as", "form", type=click.Choice(["gpx", "csv", "parquet"]), default="gpx", show_default=True, help="Form."
 )
 @click.option(
-    "--to", "file", type=click.Path(path_type=Path), help="File to write; ID.gpx or ID.csv here if not given."
+    "--to", "file", type=click.Path(path_type=Path), help="File to write; ID.gpx (.csv, .parquet) here if not given."
 )
 @config_option
 def export(outing: str, form: str, file: Path | None, directory: Path | None) -> None:
-    """Write one outing for other programs: its track and events as GPX, or its Frames as CSV."""
+    """Write one outing for other programs: its track and events as GPX, or its Frames as CSV or Parquet."""
     from assistant.outings.export import FORMATS
 
     def work() -> str:
@@ -111,6 +111,21 @@ def delete(outing: str, yes: bool, directory: Path | None) -> None:
             click.confirm(f"Delete {outing} for good?", abort=True)
         store.delete(folder)
         return f"{outing}: deleted"
+
+    told(work)
+
+
+@outings.command()
+@click.argument("outing", nargs=-1, required=True)
+@config_option
+def merge(outing: tuple[str, ...], directory: Path | None) -> None:
+    """Make one new outing of two or more of the same day; the old ones stay."""
+    from assistant.outings.merge import merged
+
+    def work() -> str:
+        root = root_of(directory)
+        new = merged(root, [store.folder_of(root, name) for name in outing])
+        return f"{new}: made of {', '.join(outing)}, which stay until you delete them"
 
     told(work)
 

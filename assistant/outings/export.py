@@ -1,4 +1,4 @@
-"""An outing for other programs: its track as GPX, its Frames as CSV, by putting it through the flow again."""
+"""An outing for other programs: its track as GPX, its Frames as CSV or Parquet, by replaying it."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from assistant.locate import STEP_S
 from assistant.messages import BOAT_QUANTITIES, LINE_QUANTITIES, Estimate
 from assistant.outings.entries import Told
 from assistant.outings.gpx import Point, Waypoint, gpx
+from assistant.outings.parquet import as_parquet, columns_of
 from assistant.outings.recording import Outing, opening_of
 from assistant.replay import replay
 
@@ -68,8 +69,7 @@ class _Rows(io.BytesIO):
         super().__init__()
         self.text = io.StringIO(newline="")
         self._rods = rods
-        columns = [*BOAT_QUANTITIES, *(f"{rod}.{name}" for rod in rods for name in LINE_QUANTITIES)]
-        parts = [f"{column}{part}" for column in columns for part in ("", ".low", ".high", ".state")]
+        parts = [f"{column}{part}" for column in columns_of(rods) for part in ("", ".low", ".high", ".state")]
         self._csv = csv.writer(self.text)
         self._csv.writerow(["t_s", "utc", *parts])
 
@@ -93,5 +93,5 @@ def as_csv(folder: Path) -> bytes:
     return rows.text.getvalue().encode()
 
 
-FORMATS: dict[str, Callable[[Path], bytes]] = {"gpx": as_gpx, "csv": as_csv}
+FORMATS: dict[str, Callable[[Path], bytes]] = {"gpx": as_gpx, "csv": as_csv, "parquet": as_parquet}
 """What an outing can be exported as."""

@@ -9,13 +9,14 @@ from pathlib import Path
 from xml.etree import ElementTree as Xml
 
 import gpxpy
+import pyarrow.parquet as arrow_parquet
 import pytest
 from click.testing import CliRunner
 
 from assistant import config
 from assistant.__main__ import main
 from assistant.messages import Event, Inputs, Sentence
-from assistant.outings import logbook, store
+from assistant.outings import logbook, parquet, store
 from assistant.outings.entries import Told
 from assistant.outings.gpx import Point, Waypoint, gpx
 
@@ -122,6 +123,25 @@ def test_csv_holds_what_a_replay_holds(root: Path, monkeypatch: pytest.MonkeyPat
         assert row["P1.depth_m.state"] == q["state"]
         assert (float(row["P1.depth_m"]) if row["P1.depth_m"] else None) == q["value"]
         assert (float(row["sog_mps"]) if row["sog_mps"] else None) == frame["boat"]["sog_mps"]["value"]
+
+
+def test_parquet_holds_what_csv_holds(
+    root: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Every cell of the one is the cell of the other; row groups are as small as asked for."""
+    (name,) = store.ids(root)
+    monkeypatch.setattr(parquet, "GROUP", 50)
+    out = {form: tmp_path / f"a.{form}" for form in ("csv", "parquet")}
+    for form, path in out.items():
+        ask(root, monkeypatch, "export", name, "--as", form, "--to", str(path))
+    with out["csv"].open(newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    read = arrow_parquet.ParquetFile(out["parquet"])
+    assert [read.metadata.row_group(k).num_rows for k in range(read.num_row_groups)] == [50, 50, 30]
+    table = read.read().to_pylist()
+    assert len(table) == len(rows) == 130
+    for mine, theirs in zip(table, rows, strict=True):
+        assert {key: "" if cell is None else str(cell) for key, cell in mine.items()} == theirs
 
 
 def test_delete(root: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -96,8 +96,8 @@ def test_what_is_urgent_to_and_fro_is_heard_once_as_either() -> None:
     looks = told(
         [[found(priority="alarm" if tick > 12 and tick // 4 % 2 else "warning")] for tick in range(80)]
     )
-    heard = [next((alert.priority for alert in alerts if alert.audible), None) for alerts in looks]
-    assert [b for a, b in itertools.pairwise([None, *heard]) if a != b] == ["warning", "alarm"]
+    heard = [next((str(alert.priority) for alert in alerts if alert.audible), "") for alerts in looks]
+    assert [b for a, b in itertools.pairwise(["", *heard]) if a != b] == ["warning", "alarm"]
 
 
 def test_acknowledging_one_leaves_the_other() -> None:

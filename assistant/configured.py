@@ -202,7 +202,7 @@ class AlertLimits:
     wanted_m: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # by rod, shallow and deep end
     off_bottom_m: float = 1.5  # what is advised keeps lines so far off the bottom ...
     apart_m: float = 1.0  # ... and off each other
-    headings_rad: tuple[tuple[float, float], ...] = ()  # that can be run, from, clockwise to; none: nothing is said of it
+    headings_rad: tuple[tuple[float, float], ...] = ()  # that can be run, from, clockwise to; (): nobody said
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,9 @@ from assistant.configured import AlertLimits
 GOOD = """
 lure_slow = "1.6 mph"
 lure_fast = "3 mph"
+off_bottom = "5 ft"
+apart = "4 ft"
+headings = [[180, 260], [350, 40]]
 wanted = [
     { rod = "C", from = "40 ft", to = "50 ft" },
     { rod = "W", from = "10 m", to = "14 m" },
@@ -35,6 +39,10 @@ def test_it_loads(tmp_path: Path) -> None:
     assert found.lure_slow_mps == pytest.approx(1.6 * 0.44704)  # mile and foot of 1959, exact
     assert found.lure_fast_mps == pytest.approx(3.0 * 0.44704)
     assert found.wanted_m == {"C": pytest.approx((12.192, 15.24)), "W": pytest.approx((10.0, 14.0))}
+    assert (found.off_bottom_m, found.apart_m) == pytest.approx((1.524, 1.2192))
+    assert [math.degrees(end) for pair in found.headings_rad for end in pair] == pytest.approx(
+        [180, 260, 350, 40]
+    )
 
 
 @pytest.mark.parametrize(
@@ -50,6 +58,9 @@ def test_it_loads(tmp_path: Path) -> None:
         ('to = "50 ft"', 'to = "50"', "a length with its unit"),
         (', to = "14 m"', "", "to is missing"),
         ("wanted = [", "wanted = 3\nx = [", "want a list such as"),
+        ('off_bottom = "5 ft"', 'off_bottom = "500 ft"', "off_bottom"),
+        ("[[180, 260]", "[[180, 361]", "want a list of pairs in degrees"),
+        ("[[180, 260]", "[[180]", "want a list of pairs in degrees"),
     ],
 )
 def test_a_bad_one_is_refused(tmp_path: Path, old: str, new: str, told: str) -> None:

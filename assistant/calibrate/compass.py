@@ -23,7 +23,8 @@ TURNED_RAD = math.radians(20.0)
 SECTORS, SECTOR_S = 8, 20.0
 STEADY_SECTORS = 4
 EVERY_DEG = 30
-WORST_SIGMA_RAD, LEAST_SIGMA_RAD = math.radians(2.0), math.radians(0.5)
+WORST_SIGMA_RAD = math.radians(2.0)
+LEAST_SIGMA_RAD = math.radians(1.0)  # what a compass keeps of it by the next outing: iron moves (judgement)
 WORST_FIT = 6.0
 NAMES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 

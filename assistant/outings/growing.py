@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,10 @@ from assistant.outings.effort import Minute, Table, Track, tabulate
 from assistant.outings.quantities import QUANTITIES
 
 HOLD_ROWS = 1 + math.ceil(max(row.hold_min for row in QUANTITIES.values()))
-"""So many of the last rows decide what a new minute's arrays hold: no entry is carried on for longer."""
+"""So many of the last rows decide what a new minute's arrays hold: no entry of HELD is carried on for longer."""
+
+
+HELD = frozenset(name for name, row in QUANTITIES.items() if row.hold_min > 0.0)
 
 
 def grown(table: Table | None, rows: Sequence[Minute]) -> Table:
@@ -22,7 +26,8 @@ def grown(table: Table | None, rows: Sequence[Minute]) -> Table:
         table: of all minutes but the last; None: there are no others.
         rows: the last minutes, HOLD_ROWS of them or all there are, in order of time; the last one is the new one.
     """
-    tail = tabulate(rows)
+    held = (_held(row) for row in rows[:-1] if any(name in HELD for rod in row.rods for name in rod.seen))
+    tail = tabulate([*held, *rows[-1:]])
     if table is None or tail.rods != table.rods:
         return tail
     names = [name for name in QUANTITIES if name in table.tracks or name in tail.tracks]
@@ -33,6 +38,12 @@ def grown(table: Table | None, rows: Sequence[Minute]) -> Table:
         np.vstack([table.effective, tail.effective[-1:]]),
         {name: _longer(table.tracks.get(name), tail.tracks.get(name), len(table.t_s)) for name in names},
     )
+
+
+def _held(row: Minute) -> Minute:
+    """A row with nothing but what is carried on."""
+    rods = (replace(rod, seen={k: v for k, v in rod.seen.items() if k in HELD}) for rod in row.rods)
+    return replace(row, rods=tuple(rods), seen={})
 
 
 def _longer(old: Track | None, tail: Track | None, length: int) -> Track:

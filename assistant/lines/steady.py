@@ -48,6 +48,7 @@ FINE = 1e-9
 """Relative error per step of the integration; live starts take less."""
 _STEPS_MAX = 20_000
 _FAR_M = 1e6  # a depth no line reaches
+NOISE = 10.0  # times as far off (micrometres) the top may stay where steps at a kink of the current change their number
 _SURFACE_M = 1e-10  # a step that ends this near the surface ends on it
 
 
@@ -293,11 +294,7 @@ def meet_tow_point(
         now = miss(depth)
         stretch *= 1.5
     for _ in range(200):
-        if abs(now) <= near:
-            if end[2] < -near:
-                raise NoSteadyShape("the free end floats: it would be above the surface")
-            return out
-        if abs(depth - other) < 1e-3 * near:
+        if abs(now) <= near or abs(depth - other) < 1e-3 * near:
             break
         middle = depth - now * (depth - other) / (now - other_miss)
         new = miss(middle)
@@ -307,7 +304,11 @@ def meet_tow_point(
         else:
             other, other_miss = depth, now
         depth, now = middle, new
-    raise NoSteadyShape("no depth of the free end fits the tow point")
+    if abs(now) > NOISE * near:
+        raise NoSteadyShape("no depth of the free end fits the tow point")
+    if end[2] < -near:
+        raise NoSteadyShape("the free end floats: it would be above the surface")
+    return out
 
 
 def straight(

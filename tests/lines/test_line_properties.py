@@ -37,6 +37,18 @@ def test_port_mirrors_starboard(towed: Towed, speed: float) -> None:
     assert other.tension_n == pytest.approx(one.tension_n, rel=1e-9)
 
 
+def test_a_shape_is_found_where_its_integration_jumps_by_a_micrometre() -> None:
+    """At a kink of the current steps change their number: the top's depth jumps across what is wanted."""
+    leader = Segment(4.231303835063054, 0.0004, 0.000224, 1.2, 0.01, 400.0)
+    braid = Segment(51.83123298121712, 0.0004, 0.00011, 1.2, 0.02, 4000.0)
+    lure = Body(0.0966387059423383, 0.02, 0.01, 0.0016119366546843833)
+    disc = Body(0.8, 0.2, 0.2, 0.007807039090644033, 0.011311531026752092, 0.0030309156037778106)
+    shape = straight(Towed((leader, braid), (lure, disc)), LAYERED, 0.5)
+    assert shape.points_m[-1, 2] == pytest.approx(0.0, abs=6e-6)
+    coarse = straight(Towed((leader, braid), (lure, disc)), LAYERED, 0.5, relative=1e-8)
+    assert shape.points_m[0] == pytest.approx(coarse.points_m[0], abs=1e-4)
+
+
 @FEW
 @given(towed_lines(roll_deg=30.0), SPEEDS, st.floats(60.0, 400.0))
 def test_turns_mirror(towed: Towed, speed: float, radius: float) -> None:

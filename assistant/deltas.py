@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from assistant.messages import LINE_QUANTITIES, OWN_LABEL, Frame, Mode, Q
+from assistant.messages import LINE_QUANTITIES, OWN_LABEL, OWN_PATHS, Frame, Mode, Q
 from assistant.payloads import SIGNIFICANT_DIGITS, Json, rounded
 
 VERSION = "1.8.2"
@@ -59,7 +59,6 @@ OBJECTS: Mapping[str, tuple[Mapping[str, str], Leaf]] = {
 }
 """Path -> boat quantity by member; null unless all are known."""
 
-LINES = "fishing.lines"
 LINE_LEAVES: Mapping[str, tuple[str, Leaf]] = {
     "depth_m": ("lureDepth", Leaf("m", "Lure below the surface")),
     "swing_m": ("lureSwing", Leaf("m", "Lure to starboard of the rod tip, - to port")),
@@ -116,7 +115,7 @@ def pairs_of(frame: Frame) -> list[Pair]:
         pairs.append((path, None if None in whole.values() else whole))
     keys = rod_keys(frame.lines)
     for rod, line in frame.lines.items():
-        stem = f"{LINES}.{keys[rod]}"
+        stem = f"{OWN_PATHS}{keys[rod]}"
         values = {name: _number(getattr(line, name)) for name in LINE_QUANTITIES}
         pairs += [(f"{stem}.{LINE_LEAVES[name][0]}", value) for name, value in values.items()]
         state = line.depth_m.state
@@ -126,7 +125,7 @@ def pairs_of(frame: Frame) -> list[Pair]:
 
 def meaning(path: str) -> Leaf:
     """What one of our paths means."""
-    if path.startswith(LINES):
+    if path.startswith(OWN_PATHS):
         leaf = path.rpartition(".")[2]
         return dict([*LINE_LEAVES.values(), STATE])[leaf]
     known = {path: leaf for path, _, leaf in NUMBERS.values()} | {

@@ -53,6 +53,9 @@ CHECKSUMS_IGNORED = "checksums=ignored"
 OWN_LABEL = "spreadwatch"
 """First part of the source of every Signal K delta of ours; deltas from it are never taken in."""
 
+OWN_PATHS = "fishing.lines."
+"""Begins every Signal K path of a line; a source that says one is us, under whatever name a server gives it."""
+
 Z90 = 1.2815515655446004
 """Standard normal 90 % quantile: low/high of a value with a normal error are value -/+ Z90 sigma."""
 

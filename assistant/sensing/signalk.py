@@ -2,7 +2,8 @@
 
 Taken is what a stream says of its own vessel: a delta without a context, of "vessels.self", or of the vessel that the
 stream's hello calls its own. Each `$source` (else the label of `source`) is a source by itself, like a wire:
-"<source>#<$source>/delta". What we said ourselves is refused, so that nothing goes round in a circle.
+"<source>#<$source>/delta". What we said ourselves is refused, so that nothing goes round in a circle: by our name,
+and, as servers rename what they relay, every source that ever says a path of ours.
 
 JSON has no checksum and a server repeats what it knows to everyone who connects, hence besides the gates that a
 sentence passes: strict JSON without NaN, and the same value with the same timestamp is no news ("repeat"). A null is
@@ -18,7 +19,7 @@ from typing import NamedTuple
 
 from assistant.messages import OWN_LABEL, Sentence
 from assistant.sensing import dates
-from assistant.sensing.signalk_values import KIND, Heard, Said, Update, is_read, moment_s, objects
+from assistant.sensing.signalk_values import KIND, Heard, Said, Update, is_ours, is_read, moment_s, objects
 
 __all__ = ["NEW", "REASONS", "Said", "Stream", "Streams", "decode", "heard", "is_signalk", "moment_of"]
 
@@ -152,6 +153,10 @@ def _update(stream: Stream, sentence: Sentence, update: JsonObject, said: Said) 
         return stream
     values = list(objects(update["values"], said))
     known = stream.sources.get(name)
+    if (known is not None and known.ours) or any(is_ours(item.get("path")) for item in values):
+        said.refuse("own")
+        room = known is not None or len(stream.sources) < SOURCES_MOST
+        return stream._replace(sources={**stream.sources, name: Heard(ours=True)}) if room else stream
     if known is None and not any(is_read(item.get("path")) for item in values):
         said.unused += len(values)
         return stream

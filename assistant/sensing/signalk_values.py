@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from assistant.messages import Reading
+from assistant.messages import OWN_PATHS, Reading
 from assistant.sensing import dates
 from assistant.sensing.nmea import gated
 from assistant.sensing.quantities import QUANTITIES, TAU
@@ -34,6 +34,7 @@ class Heard(NamedTuple):
 
     last: Mapping[str, tuple[str, object]] = {}  # path -> timestamp and value
     keel_m: float | None = None  # from the transducer down to the keel
+    ours: bool = False  # it is us, relayed under another name
     below_transducer: bool = False  # it says so itself: its depth below the keel is the same once more
 
 
@@ -60,6 +61,11 @@ def moment_s(raw: object) -> float | None:
 def is_read(path: object) -> bool:
     """Whether a path is one of those that are read."""
     return isinstance(path, str) and path in USED
+
+
+def is_ours(path: object) -> bool:
+    """Whether only we say such a path."""
+    return isinstance(path, str) and path.startswith(OWN_PATHS)
 
 
 def objects(raw: object, said: Said) -> Iterator[dict[str, object]]:

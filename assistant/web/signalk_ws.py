@@ -1,4 +1,7 @@
-"""Signal K under the page's server: GET /signalk says where it is, /signalk/v1/stream is the WebSocket."""
+"""Signal K under the page's server: GET /signalk says where it is, /signalk/v1/stream is the WebSocket.
+
+Of the REST API there is /signalk/v1/api/self alone: a server that takes our data for its own boat asks whose it is.
+"""
 
 from __future__ import annotations
 
@@ -43,6 +46,9 @@ def routes(feed: Feed, stop: asyncio.Event) -> list[BaseRoute]:
     async def discovery(request: Request) -> Response:
         return JSONResponse(feed.discovery(request.headers["host"]))  # which the guard knows to be ours
 
+    async def whose(request: Request) -> Response:
+        return JSONResponse(feed.context)
+
     async def stream(socket: WebSocket) -> None:
         refused = _refusal(feed, socket)
         if refused is not None:
@@ -57,7 +63,11 @@ def routes(feed: Feed, stop: asyncio.Event) -> list[BaseRoute]:
             async with asyncio.timeout(CLOSE_S):
                 await socket.close(1001)
 
-    return [Route("/signalk", discovery), WebSocketRoute("/signalk/v1/stream", stream)]
+    return [
+        Route("/signalk", discovery),
+        Route("/signalk/v1/api/self", whose),
+        WebSocketRoute("/signalk/v1/stream", stream),
+    ]
 
 
 def _refusal(feed: Feed, socket: WebSocket) -> Response | None:

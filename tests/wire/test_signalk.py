@@ -107,6 +107,16 @@ def test_what_we_said_ourselves_is_refused(source: str) -> None:
     assert said(json.dumps({"updates": [update]})).rejects == ["delta own"]
 
 
+def test_what_a_server_relays_of_ours_under_its_own_name_is_refused() -> None:
+    """Servers rename what they relay, and may send it path by path: who says a path of ours is us from then on."""
+    speed, lure = {NAVIGATION + "speedOverGround": 1.0}, {"fishing.lines.P1.lureDepth": 20.0}
+    whole = said(delta({**speed, **lure}, "sw.127.0.0.1:8620"))
+    assert (whole.readings, whole.rejects, whole.unused) == ([], ["delta own"], 0)
+    stream = after(delta(lure, "sw.1"), delta(speed, "gps.1"))
+    assert said(delta(speed, "sw.1", "2026-07-18T12:00:01Z"), stream).rejects == ["delta own"]
+    assert said(delta(speed, "gps.1", "2026-07-18T12:00:01Z"), stream).rejects == []
+
+
 def test_unknown_paths_are_counted_one_by_one() -> None:
     found = said(delta({NAVIGATION + "log": 1.0, "": {"name": "x"}, "steering.rudderAngle": 0.1}))
     assert (found.readings, found.rejects, found.unused) == ([], [], 3)

@@ -72,6 +72,7 @@ async def test_hello_then_what_it_means_then_values(need: Callable[[str], str]) 
     async with offering() as (here, feed, _), connect(address(here), proxy=None) as client:
         hello, meta, first, second = [await read(client) for _ in range(4)]
         discovery = json.loads((await ask(here, "/signalk"))[2])
+        assert json.loads((await ask(here, "/signalk/v1/api/self"))[2]) == feed.context
     assert hello["self"] == first["context"] == feed.context
     assert first["updates"][0]["$source"] == "spreadwatch.marigold.simulated"
     assert first["updates"][0]["timestamp"] == "2026-07-18T08:35:12.250Z"
@@ -173,7 +174,7 @@ async def test_who_is_refused(query: str, headers: dict[str, str], status: int) 
 
 async def test_without_signal_k_there_is_none() -> None:
     async with serving() as here:
-        assert (await ask(here, "/signalk"))[0] == 404
+        assert (await ask(here, "/signalk"))[0] == (await ask(here, "/signalk/v1/api/self"))[0] == 404
         with pytest.raises(InvalidStatus):
             async with connect(address(here), proxy=None):
                 pass

@@ -135,9 +135,10 @@ def _heard_ground(state: EstimatorState, t_s: float) -> tuple[Ground, State] | N
 
 
 def _fresh_ground(state: EstimatorState, t_s: float) -> Ground | None:
-    """The ground velocity while its receiver is heard, else None."""
-    heard = _heard_ground(state, t_s)
-    return heard[0] if heard is not None and heard[1] in FRESH else None
+    """The ground velocity while its receiver is heard and says something new, else None."""
+    heard, pair = _heard_ground(state, t_s), _chosen(state, "ground")
+    frozen = pair is not None and pair[1].frozen
+    return heard[0] if heard is not None and heard[1] in FRESH and not frozen else None
 
 
 def _take_ground(state: EstimatorState) -> EstimatorState:

@@ -28,6 +28,7 @@ VARIATION_SIGMA: Mapping[str, float] = {
     "config": 1.0 * DEG,
     "unknown": 10.0 * DEG,
 }
+DAMPED_S = 0.7  # a compass is damped, and its wire late, by so much more or less (common practice, no source)
 UNKNOWN_CURRENT_MPS = 0.25  # sigma of a surface current nobody measured
 COURSE_FLOOR = 5.0 * DEG  # a stand-in is never better than this
 RATE_SIGMA = (
@@ -139,7 +140,8 @@ def from_compass(
             state, cause = "doubtful", "heading and course differ"
         else:
             cause = track.cause(t_s)
-    sigma = min(UNIFORM_SIGMA_RAD, math.hypot(random_sigma, fixed_sigma))
+    damped = DAMPED_S * abs(compass.rate_radps)
+    sigma = min(UNIFORM_SIGMA_RAD, math.hypot(random_sigma, fixed_sigma, damped))
     return judged(wrap_tau(angle + add), sigma, state, t_s - track.t_s, key[1] + words, cause)
 
 

@@ -103,10 +103,18 @@ def note(tracks: Mapping[Key, Track], accepted: tuple[Accepted, ...], moving: bo
         unbroken = old is not None and reading.t_s - old.t_s <= old.stale_s
         since_s = old.since_s if old is not None and unbroken else reading.t_s
         doubt = "" if item.doubt == FROZEN and not moving else item.doubt
+        if not doubt and moving and reading.quantity == "sog_mps" and old is not None:
+            doubt = FROZEN if old.value == reading.value and _fix_frozen(entered, reading.source) else ""
         entered[key] = Track(
             reading.value, reading.t_s, since_s, item.stale_after_s, item.dead_after_s, item.unproven, doubt
         )
     return entered
+
+
+def _fix_frozen(tracks: Mapping[Key, Track], source: str) -> bool:
+    """Whether course or place from this sentence are frozen: they flicker more than a speed, and are of one fix."""
+    fix = (tracks.get((quantity, source)) for quantity in ("cog_rad", "lat_deg", "lon_deg"))
+    return any(track.frozen for track in fix if track is not None)
 
 
 def choose_all(

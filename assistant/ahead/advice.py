@@ -189,7 +189,8 @@ def _option(
     side = "port" if angle_rad < 0.0 else "starboard"
     radius = (speed or wanted.speed_mps) / rate
     at = f" and {words.shown(speed, 'm/s', units)}" if speed is not None else ""
-    how = f"{math.degrees(abs(angle_rad)):.0f} degrees to {side} at {math.degrees(rate):g} deg/s (radius {words.shown(radius, 'm', units)}){at}"
+    degrees = f"{math.degrees(abs(angle_rad)):.0f} degrees to {side} at {math.degrees(rate):g} deg/s"
+    how = f"{degrees} (radius {words.shown(radius, 'm', units)}){at}"
     text = f"{how} would keep {', '.join(_margins(told, units, bottom))}."
     return Option(side, abs(angle_rad), rate, radius, speed, text)
 

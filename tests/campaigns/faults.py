@@ -27,7 +27,7 @@ from operator import xor
 from typing import Any
 
 import numpy as np
-from sim_days import Second, angle_off, drawn_day, seconds_of, shown_of, wave_averaged
+from sim_days import Second, angle_off, drawn_day, seconds_of, shown_of, spread_normals, wave_averaged
 
 from assistant.messages import Z90, BoatState
 
@@ -323,10 +323,14 @@ def main() -> int:
     order = np.random.default_rng([args.seed, 9]).permutation(len(cases))
     matrix = Matrix()
     days: list[Second] = []
+    normals = spread_normals(
+        args.seed, -(-args.n // 4)
+    )  # one instrument far off would decide a share of few days
     for k in range(args.n):
         fault, target = cases[int(order[k % len(cases)])]
         if k % 4 == 0:  # a day is struck in four ways: making it costs more than looking at it
-            days = list(seconds_of(drawn_day(args.seed + k, END_S), args.seed + k, END_S))
+            drawn = drawn_day(args.seed + k, END_S, normals[k // 4])
+            days = list(seconds_of(drawn, args.seed + k, END_S))
             matrix.without_fault(days)
         matrix.run(
             args.seed + k,

@@ -14,7 +14,7 @@ from assistant import __version__
 from assistant.calibrate.commands import calibrate
 from assistant.config import ConfigError, load
 from assistant.errors import LogError, OptionError
-from assistant.outings.commands import outings, report
+from assistant.outings.commands import outings, report, season
 from firmware_bridge.errors import BrokerError
 
 
@@ -299,6 +299,7 @@ def mark(words: tuple[str, ...], corrects: int | None, port: int) -> None:
 
 main.add_command(outings)
 main.add_command(report)
+main.add_command(season)
 main.add_command(calibrate)
 
 

@@ -65,6 +65,18 @@ def _thinned(rows: Array) -> Array:
     return np.ascontiguousarray(rows[::-1][np.sort(first)])
 
 
+def unknown_of(rows: Array, known: Array) -> Array:
+    """Those of rows (N, 4), one a square of EVERY_M, in whose square none of `known` lies."""
+    if not len(rows):
+        return rows
+    rows = _thinned(rows)
+    north, east = metres_per_degree(float(np.median(rows[:, 0])))
+    size = np.array([north, east]) / EVERY_M
+    there = set(map(tuple, np.floor(known[:, :2] * size).astype(np.int64).tolist()))
+    new = [tuple(square) not in there for square in np.floor(rows[:, :2] * size).astype(np.int64).tolist()]
+    return np.asarray(rows[np.array(new)])
+
+
 def append(file: Path, rows: list[Array]) -> None:
     """Add rows at the end.
 

@@ -155,3 +155,26 @@ def report(outing: Path, file: Path | None, utc_offset: float, directory: Path |
     from assistant.outings.report import write
 
     told(lambda: "\n".join(map(str, write(outing, directory, file, utc_offset))))
+
+
+@click.command()
+@click.argument("root", required=False, metavar="[DIR]", type=click.Path(path_type=Path))
+@click.option("--jobs", type=click.IntRange(1, 256), help="Processes on this machine; one a core if not given.")
+@click.option("--dask", "address", help="A Dask scheduler whose workers see the same folder, instead.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@config_option
+def season(
+    root: Path | None, jobs: int | None, address: str | None, as_json: bool, directory: Path | None
+) -> None:
+    """All outings in DIR together: strikes per rod-hour by rod, depth and lure speed; soundings."""
+    import os
+
+    from assistant.outings import season as seasons
+
+    def work() -> str:
+        config = load(directory)
+        make = seasons.fleet(address) if address else seasons.pool(jobs or os.cpu_count() or 1)
+        one = seasons.gathered(root or store.root_or_usual(config.outings), config, make)
+        return json.dumps(seasons.plain(one), allow_nan=False) if as_json else seasons.words(one)
+
+    told(work)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -10,7 +10,7 @@ from assistant import replay_reader
 from assistant.alerts.statistics import Told as Counts
 from assistant.configured import Config
 from assistant.errors import LogError
-from assistant.messages import Event, Frame, Quiet
+from assistant.messages import BoatState, Event, Frame, Quiet
 from assistant.outings import lull
 from assistant.outings.deep_water import DeepWater, deep_water
 from assistant.outings.effort import Strike, Table
@@ -81,11 +81,19 @@ class Story:
 
 
 def read(path: Path, config: Config, seed: int) -> Story:
-    """Put an outing, or a raw log, through the flow.
+    """Put an outing, or a raw log, through the flow and judge its silences.
 
     Raises:
         LogError: it cannot be read, or is shorter than a minute.
     """
+    story = followed(path, config, seed)
+    assert story.table is not None
+    _judge(story, story.table)
+    return story
+
+
+def followed(path: Path, config: Config, seed: int, see: Callable[[BoatState], None] | None = None) -> Story:
+    """The same without a word on its silences; `see` is given the boat of every Frame. Raises LogError."""
     from assistant import pipeline  # compiled code loads while the outing is being read
 
     story, counts = Story(path.name, config, "replayed"), Counts()
@@ -98,10 +106,11 @@ def read(path: Path, config: Config, seed: int) -> Story:
             state, frame = pipeline.frame_of(state, instant)
             counts.add(frame.t_s, frame.alerts)
             _take(story, frame)
+            if see is not None:
+                see(instant.boat)
     story.table, story.told, story.alerts = state.lull.table, state.lull.told, counts.summary()
     if story.table is None or not len(story.table.t_s):
         raise LogError(f"{path.name}: shorter than a minute; there is nothing to report")
-    _judge(story, story.table)
     return story
 
 

@@ -16,7 +16,7 @@ from assistant import __version__
 from assistant.ahead.earlier import Array, worth_keeping
 from assistant.errors import LogError, OptionError
 from assistant.messages import BoatState
-from assistant.outings import story
+from assistant.outings import lull, story
 from assistant.outings.effort import Strike, minute_before
 from assistant.outings.recording import opening_of
 from assistant.outings.store import segments
@@ -65,7 +65,7 @@ def made(folder: str) -> str:
     path = Path(folder)
     try:
         opening, kept = opening_of(path), _Kept()
-        one = story.followed(path, opening.config, opening.seed, kept.see)
+        one = story.followed(path, opening.config, opening.seed, kept.see, lull.SAMPLE_S)
         _write(path, "minutes", _minutes(one))
         _write(path, "soundings", dict(zip(SOUNDINGS, np.array(kept.rows).reshape(-1, 4).T, strict=True)))
     except (LogError, OSError) as error:

@@ -92,15 +92,28 @@ def read(path: Path, config: Config, seed: int) -> Story:
     return story
 
 
-def followed(path: Path, config: Config, seed: int, see: Callable[[BoatState], None] | None = None) -> Story:
-    """The same without a word on its silences; `see` is given the boat of every Frame. Raises LogError."""
+def followed(
+    path: Path,
+    config: Config,
+    seed: int,
+    see: Callable[[BoatState], None] | None = None,
+    every_s: float = 0.0,
+) -> Story:
+    """The same without a word on its silences.
+
+    Args:
+        see: given the boat of every Frame; every_s: Frames nearer to the last one are not made.
+
+    Raises:
+        LogError: it cannot be read, or is shorter than a minute.
+    """
     from assistant import pipeline  # compiled code loads while the outing is being read
 
     story, counts = Story(path.name, config, "replayed"), Counts()
     with replay_reader.located(path, config.boat) as located:
         state = pipeline.initial_lines(config, "replayed", seed)
         for instant in located:
-            if instant.boat is None:
+            if instant.boat is None or instant.t_s - story.seconds < every_s:
                 state = pipeline.follow(state, instant)
                 continue
             state, frame = pipeline.frame_of(state, instant)

@@ -75,9 +75,9 @@ def test_degraded_modes_have_names() -> None:
     # a doubtful reading of the instrument itself is there; a stand-in is not
     assert degraded_modes(of_states(stw_mps="doubtful")) == ()
     boat = of_states(stw_mps="doubtful", heading_rad="doubtful")
-    boat["stw_mps"] = replace(boat["stw_mps"], source="GPS only")
+    boat["stw_mps"] = boat["stw_mps"]._replace(source="GPS only")
     assert degraded_modes(boat) == ("no speed log",)
-    boat["heading_rad"] = replace(boat["heading_rad"], source="course over ground")
+    boat["heading_rad"] = boat["heading_rad"]._replace(source="course over ground")
     boat["water_depth_m"] = boat["water_temp_c"] = of_states(water_depth_m="dead")["water_depth_m"]
     assert degraded_modes(boat) == ("only GPS",)
     assert degraded_modes(published_boat(BoatState(0.0))) == ("all silent",)

@@ -87,12 +87,12 @@ def follow(state: LinesState, instant: Instant) -> LinesState:
     return LinesState(state.mode, lines, state.config, state.seq, watch, lull, outlook)
 
 
-def frame_of(state: LinesState, instant: Instant) -> tuple[LinesState, Frame]:
-    """`follow`, then the Frame of an instant that knows all of the boat."""
+def frame_of(state: LinesState, instant: Instant, drawn: bool = True) -> tuple[LinesState, Frame]:
+    """`follow`, then the Frame of an instant that knows all of the boat; not drawn: without the lines' curves."""
     assert instant.boat is not None
     state = follow(state, instant)
     moved = spread.caught_up(state.spread)
-    lines = spread.report(moved, instant.boat)
+    lines = spread.report(moved, instant.boat, drawn)
     watch, alerts = watching.look(
         state.watch, state.config, instant.boat, lines, instant.t_s, state.outlook, instant.seen
     )

@@ -85,7 +85,7 @@ def _march(located: replay_reader.Located, config: Config, out: IO[bytes] | None
         if instant.boat is None:
             state = pipeline.follow(state, instant)
             continue
-        state, frame = pipeline.frame_of(state, instant)
+        state, frame = pipeline.frame_of(state, instant, drawn=out is not None)
         shares.add(frame)
         shares.misfits = instant.boat.misfits
         if out is not None:

@@ -55,9 +55,13 @@ def look(
     held = {key for key, one in watch.alerts.standing.items() if one.gone_s is None}
     pulls = felt.felt(watch.felt, lines, seen, t_s - watch.t_s)
     found = rules.findings(Look(config, boat, lines, held, t_s - turned_s, known, outlook, seen, t_s, pulls))
-    found = [replace(one, silent=_why_silent(one, held, lines)) for one in _under_their_causes(found)]
+    found = [_silenced(one, _why_silent(one, held, lines)) for one in _under_their_causes(found)]
     alerts, told = engine.judge(watch.alerts, found, t_s, watch.waiting)
     return Watch(alerts, frozenset(known), turned_s, t_s=t_s, felt=pulls), told
+
+
+def _silenced(finding: Finding, why: str) -> Finding:
+    return replace(finding, silent=why) if why != finding.silent else finding
 
 
 def _under_their_causes(found: Sequence[Finding]) -> list[Finding]:
@@ -68,7 +72,7 @@ def _under_their_causes(found: Sequence[Finding]) -> list[Finding]:
     for one in found:
         if causes[one.key] is None:
             under = tuple(other.text for other in found if causes[other.key] == one.key)
-            out.append(replace(one, under=under))
+            out.append(replace(one, under=under) if under != one.under else one)
     return out
 
 

@@ -27,6 +27,7 @@ from assistant.lines.limits import Suspects, suspects
 from assistant.lines.motion import Motion, tips_along
 from assistant.lines.reels import Curve, curve_of
 from assistant.lines.refusals import refusal
+from assistant.lines.report import Curve as Shape
 from assistant.lines.report import banded, dead_line, line_state, worth_of
 from assistant.lines.rods import RodNow, aged, at_start, regeared_by, run_line, taken
 from assistant.lines.seen import curves_from_boat, seen_from_boat
@@ -178,10 +179,10 @@ def caught_up(state: SpreadState) -> SpreadState:
     return state
 
 
-def report(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
-    """Where every line is now, by rod name; dead where speed or heading is unknown."""
+def report(state: SpreadState, boat: BoatState, drawn: bool = True) -> dict[str, LineState]:
+    """Where every line is now, by rod name; dead where speed or heading is unknown. drawn: with its curve."""
     if state.motion is not None:
-        return _states(caught_up(state), boat)
+        return _states(caught_up(state), boat, drawn)
     lost = boat.stw_mps if boat.stw_mps.value is None else boat.heading_rad
     name = "no water speed" if lost is boat.stw_mps else "no heading"
     return {
@@ -340,7 +341,7 @@ def _march_band(state: SpreadState, motion: Motion, sigma: float) -> SpreadState
     )  # fmt: skip
 
 
-def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
+def _states(state: SpreadState, boat: BoatState, drawn: bool) -> dict[str, LineState]:
     assert state.motion is not None and state.bands is not None and state.fleet is not None
     worth, fleet = worth_of(boat), state.fleet
     count = len(state.rods)
@@ -348,10 +349,9 @@ def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
     seen = seen_from_boat(fleet.works, fleet.cut.total, rigged.profile, state.motion.heading_rad)[:count]
     beyond = rigged.points.beyond_tips(_boats(state.motion), fleet)
     seen[:, 1:3] += beyond
-    starts = rigged.points.rod_tips_m[:, :2] + beyond[:, ::-1] * [-1.0, 1.0]
-    drawn = curves_from_boat(fleet.works, fleet.cut.total, starts, state.motion.heading_rad).tolist()
     folds = fleet.folding().tolist()
     numbers = banded(seen, state.bands.low, state.bands.high)
+    shapes = _curves(state, beyond) if drawn else [()] * count
     out: dict[str, LineState] = {}
     for k, (rod, now) in enumerate(_rods(state)):
         look = Look(
@@ -370,7 +370,16 @@ def _states(state: SpreadState, boat: BoatState) -> dict[str, LineState]:
             worth,
             look,
             numbers[k],
-            tuple(map(tuple, drawn[k])),
+            shapes[k],
             state.bands.limits[k],
         )
     return out
+
+
+def _curves(state: SpreadState, beyond_m: Array) -> list[Shape]:
+    """Every line's curve; beyond_m: (R, 2) swing and setback of what it is towed from, from its rod tip."""
+    assert state.motion is not None and state.fleet is not None
+    fleet = state.fleet
+    starts = state.rigged.points.rod_tips_m[:, :2] + beyond_m[:, ::-1] * [-1.0, 1.0]
+    points = curves_from_boat(fleet.works, fleet.cut.total, starts, state.motion.heading_rad)
+    return [tuple(map(tuple, line)) for line in points.tolist()]

@@ -116,7 +116,7 @@ def followed(
             if instant.boat is None or instant.t_s - story.seconds < every_s:
                 state = pipeline.follow(state, instant)
                 continue
-            state, frame = pipeline.frame_of(state, instant)
+            state, frame = pipeline.frame_of(state, instant, drawn=False)
             counts.add(frame.t_s, frame.alerts)
             _take(story, frame)
             if see is not None:

@@ -15,13 +15,13 @@ import subprocess
 import sys
 import time
 from dataclasses import replace
-from pathlib import Path
 from typing import Any, NamedTuple
 
 from assistant.ahead.following import Question
 from assistant.ahead.gaps import Soundings
 from assistant.ahead.manoeuvre import Response
 from assistant.ahead.outlook import Forecast
+from assistant.child_process import started
 from assistant.configured import Config
 from assistant.lines import spread
 from assistant.lines.spread import Rigged, SpreadState
@@ -132,15 +132,7 @@ class Forecaster:
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is not None:
             return self._process
-        home = str(Path(__file__).resolve().parent.parent)
-        paths = [home, *filter(None, [os.environ.get("PYTHONPATH")])]
-        process = subprocess.Popen(
-            [sys.executable, "-P", "-c", _CHILD],
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            start_new_session=True,  # Ctrl-C reaches us only
-        )
+        process = started(_CHILD)
         self._process, self.starts, self.answered = process, self.starts + 1, False
         assert process.stdin is not None
         with contextlib.suppress(OSError):  # seen by the first question

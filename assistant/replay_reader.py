@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from assistant import locate
+from assistant.child_process import started
 from assistant.configured import BoatConfig
 from assistant.errors import LogError
 from assistant.locate import STEP_S, Counts, Instant
@@ -114,15 +115,7 @@ def located(path: Path, config: BoatConfig) -> Iterator[Located]:
 @contextlib.contextmanager
 def _running() -> Iterator[subprocess.Popen[bytes]]:
     """The child; it ends with the block, or when its stdin or stdout closes. Ctrl-C reaches us only."""
-    home = str(Path(__file__).resolve().parent.parent)
-    paths = [home, *filter(None, [os.environ.get("PYTHONPATH")])]
-    process = subprocess.Popen(
-        [sys.executable, "-P", "-c", _CHILD],
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        start_new_session=True,
-    )
+    process = started(_CHILD)
     try:
         yield process
     finally:

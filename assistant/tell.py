@@ -31,11 +31,22 @@ def ask(port: int, path: str, said: Mapping[str, object]) -> dict[str, object]:
     Raises:
         OptionError: no daemon answers there, or it refuses; its own words.
     """
-    link = http.client.HTTPConnection("127.0.0.1", port, timeout=TIMEOUT_S)
+    return answer_of(port, "POST", path, TIMEOUT_S, LONGEST, json.dumps(said))
+
+
+def answer_of(
+    port: int, method: str, path: str, timeout_s: float, longest: int, body: str | None = None
+) -> dict[str, object]:
+    """What the daemon whose page is at `port` answers to a request; `longest`: bytes of it that are read.
+
+    Raises:
+        OptionError: no daemon answers there, or it refuses; its own words.
+    """
+    link = http.client.HTTPConnection("127.0.0.1", port, timeout=timeout_s)
     try:
-        link.request("POST", path, json.dumps(said), {"Content-Type": "application/json"})
+        link.request(method, path, body, {} if body is None else {"Content-Type": "application/json"})
         answer = link.getresponse()
-        text = answer.read(LONGEST).decode("utf-8", "replace")
+        text = answer.read(longest).decode("utf-8", "replace")
     except (OSError, http.client.HTTPException):
         raise OptionError(
             f"nobody answers on port {port} of this machine: start `spreadwatch run`, or give its --port"

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import http.client
 import json
 from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlencode
 
-from assistant.errors import OptionError
+from assistant.tell import answer_of
 from assistant.units import DISPLAY_UNITS, DisplayUnit
 
 TIMEOUT_S = 15.0  # the first answer of a daemon that has just begun takes some seconds
@@ -23,29 +22,9 @@ def asked(port: int, query: Mapping[str, str], as_json: bool) -> str:
     Raises:
         OptionError: no daemon answers there, or it refuses; its own words.
     """
-    told = _get(port, query)
+    path = f"/api/forecast?{urlencode(query)}" if query else "/api/forecast"
+    told: dict[str, Any] = answer_of(port, "GET", path, TIMEOUT_S, LONGEST)
     return json.dumps(told, allow_nan=False) if as_json else as_text(told)
-
-
-def _get(port: int, query: Mapping[str, str]) -> dict[str, Any]:
-    link = http.client.HTTPConnection("127.0.0.1", port, timeout=TIMEOUT_S)
-    try:
-        link.request("GET", f"/api/forecast?{urlencode(query)}" if query else "/api/forecast")
-        answer = link.getresponse()
-        text = answer.read(LONGEST).decode("utf-8", "replace")
-    except (OSError, http.client.HTTPException):
-        raise OptionError(
-            f"nobody answers on port {port} of this machine: start `spreadwatch run`, or give its --port"
-        ) from None
-    finally:
-        link.close()
-    try:
-        told = json.loads(text)
-        if answer.status == 200:
-            return dict(told)
-        raise OptionError(str(told["error"]))
-    except (ValueError, TypeError, KeyError):
-        raise OptionError(f"port {port} is no page of spreadwatch (it says {answer.status})") from None
 
 
 def as_text(told: Mapping[str, Any]) -> str:

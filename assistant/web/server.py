@@ -36,8 +36,9 @@ from assistant.units import DISPLAY_UNITS
 from assistant.web import signalk_ws
 from assistant.web.actions import parse_action
 from assistant.web.ahead import AskAhead, Foreteller
-from assistant.web.events import SEND_BUFFER_BYTES, EventStream, Newest
+from assistant.web.events import EventStream, Newest
 from assistant.web.guard import LOCAL_NAMES, Guard, allowed_hosts, is_loopback
+from assistant.web.ports import listening
 from assistant.web.settings import MAX_BODY_BYTES, Refused, limits_of, parse_setting
 from assistant.web.signalk import Feed
 from assistant.web.subscriptions import MESSAGE_BYTES
@@ -195,19 +196,9 @@ class PageServer:
         Raises:
             OSError: none of PORTS_TRIED ports is free.
         """
-        for port in range(self.port, min(self.port + PORTS_TRIED, 65536)):
-            listener = socket.socket(socket.AF_INET6 if ":" in self._host else socket.AF_INET)
-            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            listener.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)  # inherited
-            try:
-                listener.bind((self._host, port))
-                listener.listen()
-            except OSError:
-                listener.close()
-                continue
-            self._socket, self.port = listener, listener.getsockname()[1]
-            return self.port
-        raise OSError(f"no free port on {self._host} from {self.port} on: choose another with --port")
+        self._socket = listening(self._host, self.port, PORTS_TRIED, "with --port")
+        self.port = self._socket.getsockname()[1]
+        return self.port
 
     async def serve(self, stop: asyncio.Event) -> None:
         """Serve until `stop` is set."""

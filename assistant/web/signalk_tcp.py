@@ -7,7 +7,7 @@ import contextlib
 import socket
 from collections.abc import AsyncIterator
 
-from assistant.web.events import SEND_BUFFER_BYTES
+from assistant.web.ports import listening
 from assistant.web.signalk import MAX_CLIENTS, Client, Feed, SendText
 from assistant.web.subscriptions import MESSAGE_BYTES
 
@@ -30,19 +30,9 @@ class LineServer:
         """
         if self._feed is None or self._port is None:
             return ""
-        for port in range(self._port, min(self._port + PORTS_TRIED, 65536)):
-            listener = socket.socket(socket.AF_INET6 if ":" in self._host else socket.AF_INET)
-            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            listener.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)  # inherited
-            try:
-                listener.bind((self._host, port))
-                listener.listen()
-            except OSError:
-                listener.close()
-                continue
-            self._socket, self._feed.tcp_port = listener, port
-            return f"tcp://{self._host}:{port}"
-        raise OSError(f"no free port on {self._host} from {self._port} on: choose another signalk_port")
+        self._socket = listening(self._host, self._port, PORTS_TRIED, "signalk_port")
+        self._feed.tcp_port = self._socket.getsockname()[1]
+        return f"tcp://{self._host}:{self._feed.tcp_port}"
 
     async def serve(self, stop: asyncio.Event) -> None:
         """Serve lines to whoever connects, until `stop` is set or cancelled."""

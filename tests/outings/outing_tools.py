@@ -42,3 +42,11 @@ def only_outing(root: Path) -> Outing:
     """The one outing there is."""
     (name,) = ids(root)
     return Outing(folder_of(root, name))
+
+
+def checksummed(body: str) -> str:
+    """A sentence around `body` with its checksum (NMEA 0183: the exclusive-or of all between $ and *)."""
+    total = 0
+    for byte in body.encode():
+        total ^= byte
+    return f"${body}*{total:02X}"

@@ -12,6 +12,7 @@ import gpxpy
 import pyarrow.parquet as arrow_parquet
 import pytest
 from click.testing import CliRunner
+from outing_tools import checksummed
 
 from assistant import config
 from assistant.__main__ import main
@@ -23,14 +24,6 @@ from assistant.outings.gpx import Point, Waypoint, gpx
 SPACE = "{http://www.topografix.com/GPX/1/1}"
 POINT_ORDER = ("ele", "time", "magvar", "geoidheight", "name", "cmt", "desc", "src", "link", "sym", "type")
 """Order of a point's elements in GPX 1.1 (wptType of the schema documentation, topografix.com/GPX/1/1)."""
-
-
-def checksummed(text: str) -> str:
-    """With its NMEA 0183 checksum."""
-    total = 0
-    for byte in text.encode():
-        total ^= byte
-    return f"${text}*{total:02X}"
 
 
 def rmc(t_s: int) -> str:

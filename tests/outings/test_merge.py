@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-from outing_tools import DATE
+from outing_tools import DATE, checksummed
 
 from assistant import config, replay
 from assistant.__main__ import main
@@ -21,14 +21,6 @@ from assistant.outings.recorder import Recorder
 from assistant.outings.recording import Outing, opening_of
 
 MORNING = datetime(2026, 7, 18, 10, 30, tzinfo=UTC)
-
-
-def checksummed(text: str) -> str:
-    """With its NMEA 0183 checksum."""
-    total = 0
-    for byte in text.encode():
-        total ^= byte
-    return f"${text}*{total:02X}"
 
 
 def outing(root: Path, later_s: float, loaded: Config, mode: str = "live") -> None:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from outing_tools import recorder
+from outing_tools import checksummed, recorder
 
 from assistant import config, daemon, payloads, pipeline, replay, replay_reader
 from assistant.errors import OptionError
@@ -19,14 +19,6 @@ from assistant.messages import AlertAction, Frame, Inputs, LineSetting, Note, Se
 from assistant.outings import logbook, store
 from assistant.outings.recording import Outing, opening_of
 from assistant.sensing.nmea import decode
-
-
-def checksummed(body: str) -> str:
-    """A sentence around `body` with its checksum (NMEA 0183: the exclusive-or of all between $ and *)."""
-    total = 0
-    for byte in body.encode():
-        total ^= byte
-    return f"${body}*{total:02X}"
 
 
 def texts(t_s: float) -> list[str]:

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from distributed import LocalCluster
+from outing_tools import checksummed
 
 from assistant import config, soundings_file
 from assistant.__main__ import main
@@ -22,14 +23,6 @@ from assistant.outings.season import Season
 from assistant.units import FOOT_M
 
 MINUTES = 6
-
-
-def checksummed(text: str) -> str:
-    """With its NMEA 0183 checksum."""
-    total = 0
-    for byte in text.encode():
-        total ^= byte
-    return f"${text}*{total:02X}"
 
 
 def outing(root: Path, day: int, strikes: tuple[tuple[float, str], ...]) -> None:

@@ -1,7 +1,7 @@
 """An outing as GPX 1.1: the track, a new piece of it after each gap, and what happened as waypoints. Pure.
 
-Names of elements and their order: GPX 1.1 schema documentation, topografix.com/GPX/1/1 (metadata, wpt, trk; within a
-point time, name, desc, type).
+Elements and their order: GPX 1.1 schema, topografix.com/GPX/1/1 (metadata, wpt, trk; within a point time, name, desc,
+type).
 """
 
 from __future__ import annotations
@@ -58,8 +58,10 @@ def gpx(title: str, points: Sequence[Point], waypoints: Iterable[Waypoint]) -> b
 
 
 def _placed(parent: Xml.Element, name: str, point: Point) -> Xml.Element:
-    at = {"lat": f"{point.lat_deg:.7f}", "lon": f"{point.lon_deg:.7f}"}
-    element = Xml.SubElement(parent, name, at)
+    lon = f"{point.lon_deg:.7f}"
+    if lon == "180.0000000":  # GPX ends below it
+        lon = "-180.0000000"
+    element = Xml.SubElement(parent, name, {"lat": f"{point.lat_deg:.7f}", "lon": lon})
     if point.utc is not None:
         _text(element, "time", point.utc)
     return element

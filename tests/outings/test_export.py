@@ -1,17 +1,18 @@
-"""Exports against other readers: GPX by gpxpy and by the order the schema asks for, CSV by Python's own csv."""
+"""Exports against other readers: GPX by gpxpy and by the published schema, CSV by Python's own csv."""
 
 from __future__ import annotations
 
 import csv
 import json
-import math
 from pathlib import Path
-from xml.etree import ElementTree as Xml
 
 import gpxpy
 import pyarrow.parquet as arrow_parquet
 import pytest
 from click.testing import CliRunner
+from gpx_schema import faults_in
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 from outing_tools import checksummed
 
 from assistant import config
@@ -20,10 +21,6 @@ from assistant.messages import Event, Inputs, Sentence
 from assistant.outings import logbook, parquet, store
 from assistant.outings.entries import Told
 from assistant.outings.gpx import Point, Waypoint, gpx
-
-SPACE = "{http://www.topografix.com/GPX/1/1}"
-POINT_ORDER = ("ele", "time", "magvar", "geoidheight", "name", "cmt", "desc", "src", "link", "sym", "type")
-"""Order of a point's elements in GPX 1.1 (wptType of the schema documentation, topografix.com/GPX/1/1)."""
 
 
 def rmc(t_s: int) -> str:
@@ -82,24 +79,51 @@ def test_gpx_as_another_reader_sees_it(root: Path, monkeypatch: pytest.MonkeyPat
     assert track.length_2d() == pytest.approx(2 * 1852 / 3600 * 100, rel=0.2)
 
 
-def test_gpx_elements_stand_in_the_order_of_the_schema() -> None:
-    points = [
-        Point(0.0, "2026-07-18T12:00:00Z", 45.0, -30.0),
-        Point(1.0, None, math.nextafter(-90, 0), 180.0),
-    ]
-    tree = Xml.fromstring(gpx("a\x00 <b>", points, [Waypoint(points[0], "n", "d", "fish on")]))
-    assert tree.tag == f"{SPACE}gpx"
-    assert (tree.get("version"), bool(tree.get("creator"))) == ("1.1", True)
-    assert [child.tag.removeprefix(SPACE) for child in tree] == ["metadata", "wpt", "trk"]
-    for point in (*tree.iter(f"{SPACE}wpt"), *tree.iter(f"{SPACE}trkpt")):
-        order = [POINT_ORDER.index(child.tag.removeprefix(SPACE)) for child in point]
-        assert order == sorted(order)
-        assert -90.0 <= float(point.get("lat", "")) <= 90.0
-        assert -180.0 <= float(point.get("lon", "")) <= 180.0
+def test_an_exported_track_is_valid(root: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """By the GPX 1.1 schema itself."""
+    (name,) = store.ids(root)
+    out = tmp_path / "track.gpx"
+    ask(root, monkeypatch, "export", name, "--to", str(out))
+    assert faults_in(out.read_bytes()) == []
+
+
+UTC = st.none() | st.datetimes().map(lambda at: at.isoformat(timespec="milliseconds") + "Z")
+POINTS = st.builds(Point, st.floats(0.0, 1e5), UTC, st.floats(-90.0, 90.0), st.floats(-180.0, 180.0))
+
+
+@given(st.text(), st.lists(POINTS, max_size=5), st.text(), st.text())
+@example("a\x00 <b>", [Point(0.0, None, -90.0, 180.0), Point(1.0, None, 90.0, 179.99999999)], "n", "d")
+@settings(max_examples=60, deadline=None)
+def test_any_day_anywhere_is_valid(title: str, points: list[Point], name: str, about: str) -> None:
+    """The ends of the scale too: the schema has no longitude of 180, only one of -180."""
+    waypoints = [Waypoint(point, name, about, "fish on") for point in points[:2]]
+    assert faults_in(gpx(title, points, waypoints)) == []
+
+
+@pytest.mark.parametrize(
+    ("good", "bad"),
+    [
+        (b'lon="-30.0000000"', b'lon="180.0"'),
+        (b'lat="45.0000000"', b'lat="90.1"'),
+        (b"T12:00:00Z", b" 12:00"),
+        (b"<trkseg>", b"<trkseg><name>x</name>"),
+        (b'version="1.1"', b'version="1.0"'),
+        (b"<name>n</name>", b"<desc>n</desc><name>n</name>"),
+    ],
+)
+def test_the_schema_sees_what_is_wrong(good: bytes, bad: bytes) -> None:
+    """Else it would be a check that cannot fail."""
+    point = Point(0.0, "2026-07-18T12:00:00Z", 45.0, -30.0)
+    text = gpx("a", [point], [Waypoint(point, "n", "d", "fish on")])
+    assert good in text
+    assert faults_in(text) == []
+    assert faults_in(text.replace(good, bad)) != []
 
 
 def test_gpx_of_no_position_at_all() -> None:
-    assert gpxpy.parse(gpx("x", [], []).decode(), version="1.1").tracks[0].segments == []
+    text = gpx("x", [], [])
+    assert gpxpy.parse(text.decode(), version="1.1").tracks[0].segments == []
+    assert faults_in(text) == []
 
 
 def test_csv_holds_what_a_replay_holds(root: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -118,9 +142,7 @@ def test_csv_holds_what_a_replay_holds(root: Path, monkeypatch: pytest.MonkeyPat
         assert (float(row["sog_mps"]) if row["sog_mps"] else None) == frame["boat"]["sog_mps"]["value"]
 
 
-def test_parquet_holds_what_csv_holds(
-    root: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
+def test_parquet_holds_what_csv_holds(root: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """Every cell of the one is the cell of the other; row groups are as small as asked for."""
     (name,) = store.ids(root)
     monkeypatch.setattr(parquet, "GROUP", 50)

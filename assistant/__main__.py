@@ -68,7 +68,9 @@ def main() -> None:
     help="A whole invented day instead, at 20 times its speed, with a bar to go to and fro.",
 )  # fmt: skip
 @click.option("--outings", help="Folder in which the whole day is recorded as an outing.")
-def demo(seconds: float | None, port: int, broker_port: int, whole_day: str | None, outings: str | None) -> None:
+def demo(
+    seconds: float | None, port: int, broker_port: int, whole_day: str | None, outings: str | None
+) -> None:
     """Show an invented day on the lake: simulator, broker and page, all on this machine."""
     from assistant.demo import run_day, run_demo
 
@@ -102,17 +104,34 @@ def run(
 @main.command()
 @click.argument("log", type=PATH)
 @config_option
+@click.option("--with", "now", type=PATH, metavar="DIR", help="Beside it, the same with this configuration.")
+@click.option("--same-rigs", is_flag=True, help="With --with: rods and rigs as they were then.")
 @click.option("--frames", type=PATH, help="Write the Frames to this file, one line of JSON each.")
 @click.option("--page", is_flag=True, help="Show it on the page instead, with a bar to go to and fro.")
 @click.option("--port", type=PORT, default=8620, help="Of that page; the next free one if taken.")
 @seconds_option
 def replay(
-    log: Path, directory: Path | None, frames: Path | None, page: bool, port: int, seconds: float | None
+    log: Path,
+    directory: Path | None,
+    now: Path | None,
+    same_rigs: bool,
+    frames: Path | None,
+    page: bool,
+    port: int,
+    seconds: float | None,
 ) -> None:
     """Put an outing (by its id) or a raw log through the same flow as fast as it goes."""
     from assistant.replay import replay_to, shown_on_page
 
-    if page:
+    if now is not None:
+        from assistant.replay_beside import side_by_side
+
+        print_summary(
+            lambda: side_by_side(log, directory, now, same_rigs, frames, port if page else None, seconds)
+        )
+    elif same_rigs:
+        raise click.UsageError("--same-rigs: only with --with DIR")
+    elif page:
         print_summary(lambda: shown_on_page(log, directory, port, seconds))
     else:
         print_summary(lambda: replay_to(log, directory, frames))

@@ -13,7 +13,7 @@ import math
 import signal
 import threading
 import zlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from assistant.configured import Config
@@ -95,6 +95,7 @@ class Player:
     Args:
         config: whose boat and rods; frames: in order of time; told: the events so far.
         port: the first to try for the page.
+        extras: JSON that the page is told besides the newest of the frames.
     """
 
     def __init__(
@@ -104,8 +105,9 @@ class Player:
         told: Callable[[], Sequence[Event]],
         port: int,
         rate: float,
+        extras: Callable[[], Mapping[str, object]] = dict,
     ) -> None:
-        self._frames, self._told = frames, told
+        self._frames, self._told, self._extras = frames, told, extras
         self._kept, self._bar = Kept(), Bar(rate)
         self._stop = asyncio.Event()
         self._page = PageServer(
@@ -153,7 +155,7 @@ class Player:
                 if self._stop.is_set():
                     return
                 if frame.t_s >= due_s:
-                    body = to_json(self._page.state(frame))
+                    body = to_json({**self._page.state(frame), **self._extras()})
                     self._kept.bodies.append(zlib.compress(body, 3))
                     self._kept.times.append(frame.t_s)
                     due_s = frame.t_s + KEPT_EVERY_S
@@ -214,10 +216,11 @@ def show(
     port: int,
     rate: float,
     seconds: float | None,
+    extras: Callable[[], Mapping[str, object]] = dict,
 ) -> dict[str, object]:
     """Show frames on a page until the end; returns a summary. Raises OSError."""
 
     async def start() -> dict[str, object]:
-        return await Player(config, frames, told, port, rate).run(seconds)
+        return await Player(config, frames, told, port, rate, extras).run(seconds)
 
     return asyncio.run(start())

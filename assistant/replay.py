@@ -144,6 +144,7 @@ class Frames:
     path: Path
     config: Config
     seed: int
+    drawn: bool = True  # with the lines' curves
     told: tuple[Event, ...] = ()
 
     def __iter__(self) -> Iterator[Frame]:
@@ -156,7 +157,7 @@ class Frames:
                 if instant.boat is None:
                     state = pipeline.follow(state, instant)
                     continue
-                state, frame = pipeline.frame_of(state, instant)
+                state, frame = pipeline.frame_of(state, instant, self.drawn)
                 self.told = state.lull.told
                 yield frame
 

@@ -56,6 +56,7 @@ FILES: Mapping[str, tuple[str, str]] = {  # path: (file of the page, content typ
     "/ruler.js": ("ruler.js", JAVASCRIPT),
     "/spread.js": ("spread.js", JAVASCRIPT),
     "/rows.js": ("rows.js", JAVASCRIPT),
+    "/beside.js": ("beside.js", JAVASCRIPT),
     "/change.js": ("change.js", JAVASCRIPT),
     "/happened.js": ("happened.js", JAVASCRIPT),
     "/quiet.js": ("quiet.js", JAVASCRIPT),

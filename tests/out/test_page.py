@@ -151,7 +151,7 @@ async def test_doubt_age_and_death_look_different_and_say_why(browser: Browser) 
         assert await text(page, "[data-rod=P1] .conditions") == "tripped, outside tested range"
         assert await text(page, "[data-rod=W] [data-q=depth_m] .value") == "--"
         assert await text(page, "[data-rod=S2] .rod-state") == "aboard"
-        assert await text(page, "#badge") == "REPLAYED"
+        assert await text(page, "#badge") == "REPLAY"
         assert await text(page, "#alerts span") == "C low, bottom one minute"
         assert errors == []
 

@@ -9,7 +9,7 @@ import pytest
 import pytest_asyncio
 from out_frames import demo_frame
 from page_tools import chromium, opened, serving
-from playwright.async_api import Browser
+from playwright.async_api import Browser, expect
 
 from assistant.messages import Quiet
 
@@ -86,5 +86,17 @@ async def test_the_bar_of_a_recording(browser: Browser) -> None:
         async with page.expect_request("**/api/player") as asked:
             await page.get_by_role("button", name="to the next event").click()
         assert (await asked.value).post_data_json == {"do": "next"}
+        slider = page.locator("#player input")
+        box = await slider.bounding_box()
+        assert box is not None
+        await page.mouse.move(box["x"] + 0.2 * box["width"], box["y"] + box["height"] / 2)
+        async with page.expect_request("**/api/player") as asked:  # while it is held already
+            await page.mouse.down()
+        held = (await asked.value).post_data_json
+        assert held == {"do": "seek", "value": pytest.approx(1800, abs=150)}
+        await page.wait_for_timeout(600)  # states go on coming in; they do not move what is held
+        assert float(await slider.input_value()) == held["value"]
+        await page.mouse.up()
+        await expect(slider).to_have_value("3725")
         assert all("404" in error for error in errors)
         await page.context.close()

@@ -1,6 +1,7 @@
 // Newest state in, everything drawn; twice that by the page's own clock, so that silence shows.
 import { drawAhead, fetchAhead, makeAhead } from "./ahead.js";
 import { drawAlerts, soundButton } from "./alerts.js";
+import { drawBeside } from "./beside.js";
 import { makeChange } from "./change.js";
 import { makeHappened } from "./happened.js";
 import { Link } from "./link.js";
@@ -17,7 +18,7 @@ import { makeWhatIf } from "./whatif.js";
 const LATE_S = 2;
 const NO_DATA_S = 10;
 const TICK_MS = 250;
-const BADGES = { simulated: "SIMULATED", replayed: "REPLAYED" };
+const BADGES = { simulated: "SIMULATED", replayed: "REPLAY" };
 const byId = (id) => document.getElementById(id);
 
 let newest = null;
@@ -42,13 +43,14 @@ function draw() {
   drawForecast(state);
   drawPictures();
   drawRows(byId("rows"), state);
-  if (maySet && byId("change").hidden) {
+  drawBeside(byId("beside"), byId("rows"), state);
+  const told = maySet && !state.player; // a recording takes no words
+  if (told && byId("change").hidden) {
     makeChange(byId("change"), state);
     makeNote(byId("note"), state);
     makeHappened(byId("happened"), state);
   }
-  byId("happened").hidden = !maySet;
-  byId("change").hidden = byId("note").hidden = !maySet;
+  byId("happened").hidden = byId("change").hidden = byId("note").hidden = !told;
   drawStatus(byId("status"), state.status ?? {});
 }
 

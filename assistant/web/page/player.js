@@ -1,9 +1,17 @@
 // The bar of a recording: play, pause, drag, step from event to event, how fast.
 const TELL = { method: "POST", headers: { "Content-Type": "application/json" } };
 let held = false; // the thumb is in somebody's hand
+let asking = false;
 
-function ask(asked) {
-  fetch("/api/player", { ...TELL, body: JSON.stringify(asked) }).catch(() => {});
+async function ask(asked) {
+  asking = true;
+  await fetch("/api/player", { ...TELL, body: JSON.stringify(asked) }).catch(() => {});
+  asking = false;
+}
+
+// While it is dragged the page follows, one question at a time.
+function drag(slider) {
+  if (!asking) ask({ do: "seek", value: Number(slider.value) });
 }
 
 function button(words, label, asked) {
@@ -18,7 +26,9 @@ function build(root) {
   const slider = Object.assign(document.createElement("input"), { type: "range", min: "0", step: "1" });
   slider.setAttribute("aria-label", "time in the recording");
   slider.addEventListener("pointerdown", () => { held = true; });
-  slider.addEventListener("change", () => { held = false; ask({ do: "seek", value: Number(slider.value) }); });
+  for (const end of ["pointerup", "pointercancel"]) slider.addEventListener(end, () => { held = false; });
+  slider.addEventListener("input", () => drag(slider));
+  slider.addEventListener("change", () => ask({ do: "seek", value: Number(slider.value) }));
   const rate = document.createElement("select");
   rate.setAttribute("aria-label", "how fast");
   rate.addEventListener("change", () => ask({ do: "rate", value: Number(rate.value) }));

@@ -100,6 +100,8 @@ function drawRod(pen, rod, x, column, state, scale, floor, late) {
   line(pen, [[x, TOP], [x, top]], GREY, 1.5);
   drawBand(pen, x, top, foot, column, stroke);
   drawMark(pen, x, scale.y(q.value), column, stroke);
+  const then = state.then?.lines[rod]?.depth_m; // of a recording beside itself
+  if (known(then)) line(pen, [[x - column * 0.46, scale.y(then.value)], [x + column * 0.46, scale.y(then.value)]], INK, 2, [5, 4]);
   const size = column > 80 ? 28 : 21;
   const below = foot + 4 + size / 2 < floor - size / 2 ? foot + 4 + size / 2 : top - 4 - size / 2;
   write(pen, marked(shown), x, below,

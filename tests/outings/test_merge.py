@@ -29,7 +29,9 @@ def outing(root: Path, later_s: float, loaded: Config, mode: str = "live") -> No
     one = Recorder(root, Opening("", "0.0", mode, 0, loaded, clock), DATE)  # type: ignore[arg-type]
     for tick in range(240):
         t_s = tick * 0.25
-        said = [checksummed("IIHDT,200.0,T"), checksummed("IIVHW,200.0,T,,M,2.00,N,,K")] if tick % 4 == 0 else []
+        said = (
+            [checksummed("IIHDT,200.0,T"), checksummed("IIVHW,200.0,T,,M,2.00,N,,K")] if tick % 4 == 0 else []
+        )
         out = (LineSetting(t_s, "P1", line_out_m=60.0),) if tick == 100 else ()
         one.step(Inputs(t_s, tuple(Sentence(t_s, "udp:1", text) for text in said), out), framed=tick % 4 == 0)
         if tick == 120:
@@ -77,8 +79,13 @@ def test_two_outings_become_one(root: Path) -> None:
     new = [entry for _, entry in whole.entries() if isinstance(entry, Step)]
     assert [one.inputs.sentences for one in new[:240]] == [one.inputs.sentences for one in old[:240]]
     assert [_texts(one) for one in new] == [_texts(one) for one in old]
-    assert {after.inputs.t_s - before.inputs.t_s for after, before in zip(new[240:], old[240:], strict=True)} == {300.0}
-    assert [(told.event.rod, told.event.t_s) for told in whole.events().values()] == [("S1", 30.0), ("S1", 330.0)]
+    assert {
+        after.inputs.t_s - before.inputs.t_s for after, before in zip(new[240:], old[240:], strict=True)
+    } == {300.0}
+    assert [(told.event.rod, told.event.t_s) for told in whole.events().values()] == [
+        ("S1", 30.0),
+        ("S1", 330.0),
+    ]
 
 
 def test_frames_of_a_merged_outing(root: Path) -> None:
@@ -89,7 +96,9 @@ def test_frames_of_a_merged_outing(root: Path) -> None:
     ask("merge", "20260718-1", "20260718-2")
     one, both = frames(root / "20260718-1"), frames(root / "20260718-3")
     assert both[: len(one)] == one
-    first, second = (json.loads(line)["lines"]["P1"]["depth_m"]["value"] for line in (one[24], both[len(one) + 24]))
+    first, second = (
+        json.loads(line)["lines"]["P1"]["depth_m"]["value"] for line in (one[24], both[len(one) + 24])
+    )
     assert second == pytest.approx(first, rel=1e-3)  # before the line is let out, both times
 
 

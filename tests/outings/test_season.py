@@ -130,7 +130,9 @@ def test_as_typed(root: Path, pooled: Season) -> None:
     assert said.exit_code == 0
     assert "2 outings" in said.output
     assert "not drawn by lot" in said.output
-    found = json.loads(CliRunner().invoke(main, ["season", str(root), "--json"], catch_exceptions=False).output)
+    found = json.loads(
+        CliRunner().invoke(main, ["season", str(root), "--json"], catch_exceptions=False).output
+    )
     assert found == season.plain(pooled)
     steps = {round(float(row["label"].split("-")[0]) * FOOT_M, 1) for row in found["rates"]["depth"]}
     assert all(math.isfinite(step) for step in steps)

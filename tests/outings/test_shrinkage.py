@@ -35,7 +35,9 @@ def test_bands_hold_the_true_rate_eight_times_out_of_ten() -> None:
         true = random.gamma(0.25 * worth, 1.0 / worth, 8)
         hours = random.uniform(10.0, 60.0, 8)
         counts = random.poisson(true * hours)
-        rates = shrunk([(str(k), float(t), int(c)) for k, (t, c) in enumerate(zip(hours, counts, strict=True))])
+        rates = shrunk(
+            [(str(k), float(t), int(c)) for k, (t, c) in enumerate(zip(hours, counts, strict=True))]
+        )
         inside += sum(r.low <= x <= r.high for r, x in zip(rates, true, strict=True))
         n += 8
     assert 0.76 < inside / n < 0.84  # 1600 rates: 1 sigma is 0.010

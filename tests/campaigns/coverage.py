@@ -17,28 +17,32 @@ import json
 import math
 import statistics
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from assistant import config as configs
 from assistant.configured import Coefficient, Config, Fact, RigPart
 from assistant.lines import ensemble, spread
-from assistant.lines.chain import Water
+from assistant.lines.chain import Towed, Water
 from assistant.lines.draws import at_normal
-from assistant.lines.fleet import marched, settled
+from assistant.lines.fleet import Fleet, marched
 from assistant.lines.gear import Draw, RodSetting, has_planer, towed
-from assistant.lines.motion import Motion, tips
+from assistant.lines.motion import Motion
 from assistant.lines.prior import ALIKE, OF_FAMILY
 from assistant.lines.seen import seen_from_boat
 from assistant.lines.steady import NoSteadyShape, straight
+from assistant.lines.towpoints import Boats, TowPoints, settled_towed, tow_points
 from assistant.messages import Z90, BoatState, Estimate
 
 MINUTES = 10.0
 SPEED_SIGMA_MPS = 0.04
 TICK_S = spread.STEP_S
+
+Array = NDArray[np.float64]
 
 
 def plain(config: Config, rng: np.random.Generator) -> Draw:
@@ -110,6 +114,59 @@ def path(rng: np.random.Generator) -> tuple[float, float, float, float]:
     )
 
 
+@dataclass
+class Truth:
+    """The true lines, towed from rod tips, boards and points of each other."""
+
+    config: Config
+    fade: Array
+    points: TowPoints
+    mains_m: Array
+    fleet: Fleet
+    sag_m: Array
+    restart: bool = True
+
+    @classmethod
+    def settled(
+        cls, config: Config, chains: Sequence[Towed], deep: Array, motion: Motion, sag_z: float
+    ) -> Truth:
+        """In their steady shapes; deep: (2,) of the deep layer [m/s], sag_z: of boards, in sigmas."""
+        water = Water(config.boat.water_density_kg_m3, config.boat.gravity_m_s2)
+        fade = ensemble.unknowns(config, 0).profile
+        water = replace(
+            water, profile=tuple((float(z), float(a * deep[0]), float(a * deep[1])) for z, a, _ in fade)
+        )
+        points = tow_points(
+            config, spread.CUT, 1, lambda _rod, board, _k: at_normal(board.sag_m_per_n, sag_z)
+        )
+        count = len(chains)
+        fleet, sag_m = settled_towed(
+            points, boats(motion), chains, [water] * count, spread.CUT, fade, np.tile(deep, (count, 1))
+        )
+        mains = np.array([chain.segments[-1].length_m for chain in chains])
+        return cls(config, fade, points, mains, fleet, sag_m)
+
+    def march(self, motion: Motion) -> None:
+        """A tick."""
+        sag_m = self.points.sagged(self.sag_m, self.fleet, TICK_S)
+        tow = self.points.at(boats(motion), sag_m, (sag_m - self.sag_m) / TICK_S, self.fleet, TICK_S)
+        self.fleet, failed, self.restart = marched(
+            self.fleet, tow, self.mains_m, self.fade, TICK_S, self.restart, 1e-5
+        )
+        self.sag_m = sag_m
+        assert not failed
+
+    def depths_m(self, heading: float) -> Array:
+        """(R,) of the lures."""
+        seen = seen_from_boat(self.fleet.works, self.fleet.cut.total, self.fade, heading)
+        return np.asarray(seen[: self.fleet.count, 0])
+
+
+def boats(motion: Motion) -> Boats:
+    """The boat as what is towed sees it."""
+    return Boats(motion.north_m, motion.east_m, motion.speed_mps, motion.heading_rad, motion.turn_radps)
+
+
 def one_run(config: Config, seed: int) -> dict[str, tuple[bool, float]]:
     """Per rod: whether the band held the truth, and its half-width over the depth."""
     rng = np.random.default_rng(seed)
@@ -119,20 +176,13 @@ def one_run(config: Config, seed: int) -> dict[str, tuple[bool, float]]:
     factors = [at_normal(rod.counter, float(rng.standard_normal())) for rod in config.rods]
     told = max(speed + SPEED_SIGMA_MPS * float(rng.standard_normal()), 0.1)
     water = Water(boat.water_density_kg_m3, boat.gravity_m_s2)
-    fade = ensemble.unknowns(config, 0).profile
-    rows = tuple((float(z), float(a * deep[0]), float(a * deep[1])) for z, a, _ in fade)
-    count = len(config.rods)
     chains = [
         towed(config, rod, RodSetting(rod.line_out_m * factor), water, draw)
         for rod, factor in zip(config.rods, factors, strict=True)
     ]
-    places = np.array([[r.tip_forward_m, r.tip_starboard_m, r.tip_height_m] for r in config.rods])
-    mains = np.array([chain.segments[-1].length_m for chain in chains])
     motion = Motion(0.0, 0.0, speed, start)
-    tip = tips(0.0, 0.0, speed, start, 0.0, places)
-    waters = [replace(water, profile=rows)] * count
-    truth = settled(chains, waters, spread.CUT, tip, fade, np.tile(deep, (count, 1)))
-    state, course, restart = spread.initial(config, seed), start, True
+    truth = Truth.settled(config, chains, deep, motion, float(rng.standard_normal()))
+    state = spread.initial(config, seed)
     stw = Estimate(told, SPEED_SIGMA_MPS, "ok", 0.0, "drawn")
     for tick in range(int(MINUTES * 60 / TICK_S) + 1):
         t_s = tick * TICK_S
@@ -141,10 +191,8 @@ def one_run(config: Config, seed: int) -> dict[str, tuple[bool, float]]:
         state = spread.advance(state, stw, heading, (), t_s, False)
         if tick:
             motion = motion.follow(speed, course, TICK_S)
-            tip = tips(motion.north_m, motion.east_m, speed, motion.heading_rad, motion.turn_radps, places)
-            truth, failed, restart = marched(truth, tip, mains, fade, TICK_S, restart, 1e-5)
-            assert not failed
-    true = seen_from_boat(truth.works, truth.cut.total, fade, motion.heading_rad)[:count, 0]
+            truth.march(motion)
+    true = truth.depths_m(motion.heading_rad)
     shown = spread.report(state, BoatState(t_s, stw_mps=stw, heading_rad=heading, rate_of_turn_radps=stw))
     out = {}
     for k, rod in enumerate(config.rods):
@@ -164,13 +212,9 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--n", type=int, default=500)
     parser.add_argument("--no-facts", action="store_true", help="coefficients known by their own bands alone")
-    parser.add_argument(
-        "--config", type=Path, help="folder of another spread; rods towed from a rod tip are looked at"
-    )
+    parser.add_argument("--config", type=Path, help="folder of another spread")
     args = parser.parse_args(argv)
     config = configs.load(args.config)
-    from_tips = tuple(rod for rod in config.rods if rod.attached is None and rod.board is None)
-    config = replace(config, rods=from_tips)
     if args.no_facts:
         config = replace(config, facts=())
     runs = [one_run(config, args.seed * 1_000_003 + k) for k in range(args.n)]

@@ -6,7 +6,7 @@ import json
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -106,7 +106,7 @@ class Day:
         self.recorder.step(inputs, framed)
 
 
-def stamped(scenario: str, seed: int, seconds: float | None) -> Iterator[str]:
+def stamped(scenario: str, seed: int, seconds: float | None) -> Generator[str, None, None]:
     """The lines of a scenario as the simulator makes them, in a process of its own.
 
     Raises:
@@ -124,7 +124,7 @@ def stamped(scenario: str, seed: int, seconds: float | None) -> Iterator[str]:
     )
     assert process.stdout is not None
     try:
-        yield from process.stdout
+        yield from iter(process.stdout.readline, "")  # the stream itself would be closed with this generator
         if process.wait() != 0:
             raise LogError(f"the simulator ended with {process.returncode}")
     finally:

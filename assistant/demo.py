@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import socket
 import sys
 from pathlib import Path
@@ -60,7 +61,7 @@ def run_day(scenario: str, seconds: float | None, port: int, outings: str | None
     recorder = logbook.begun(Path(outings) if outings else None, loaded, "simulated")
     one = day.Day(loaded, recorder)
     try:
-        frames = one.frames(day.stamped(scenario, 0, None))
-        return player.show(loaded, frames, lambda: one.lull.told, port, RATE, seconds)
+        with contextlib.closing(day.stamped(scenario, 0, None)) as lines:
+            return player.show(loaded, one.frames(lines), lambda: one.lull.told, port, RATE, seconds)
     finally:
         recorder.close(one.now_s)

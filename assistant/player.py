@@ -131,7 +131,8 @@ class Player:
             loop.add_signal_handler(number, self._stop.set)
         self._page.bind()
         say(f"page    {self._page.url}")
-        threading.Thread(target=self._make, name="frames", daemon=True).start()
+        making = threading.Thread(target=self._make, name="frames", daemon=True)
+        making.start()
         async with asyncio.TaskGroup() as tasks:
             tasks.create_task(self._page.serve(self._stop), name="page")
             showing = tasks.create_task(self._show(), name="show")
@@ -141,6 +142,7 @@ class Player:
             except TimeoutError:
                 self._stop.set()
             await end([showing])
+        await asyncio.to_thread(making.join)  # it ends with the frame it is at
         return {
             "frames": len(self._kept.bodies),
             "made_s": self._last_s(),

@@ -158,6 +158,7 @@ class PageServer:
         }
         self._newest = Newest(time.monotonic)
         self._frame: Frame | None = None
+        self._body: bytes | None = None  # of a recording: its state, the frame in it
         self._socket: socket.socket | None = None
 
     @property
@@ -189,6 +190,7 @@ class PageServer:
 
     def offer_body(self, body: bytes) -> None:
         """Show a state that was made before, as JSON."""
+        self._body = body
         self._newest.put(lambda: body)
 
     def bind(self) -> int:
@@ -248,9 +250,10 @@ class PageServer:
         )
 
     async def _get_frame(self, request: Request) -> Response:
-        if self._frame is None:
+        body = self._body if self._frame is None else frame_payload(self._frame)
+        if body is None:
             return JSONResponse({"error": "no frame yet"}, 503, {"Retry-After": "1"})
-        return Response(frame_payload(self._frame), media_type="application/json")
+        return Response(body, media_type="application/json")
 
     async def _get_me(self, request: Request) -> Response:
         return JSONResponse({"may_set": is_loopback(request.scope)})

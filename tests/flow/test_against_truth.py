@@ -32,7 +32,9 @@ def test_depth_through_a_half_circle(root: Path) -> None:
 
 def test_a_deep_layer_nobody_sees_is_in_the_band_on_the_straight(root: Path) -> None:
     """The value is off, and cannot be otherwise; the band says so."""
-    found = run("run_against_truth.py", root, "--scenario", "straight-layered", "--seed", "2", "--seconds", "120")
+    found = run(
+        "run_against_truth.py", root, "--scenario", "straight-layered", "--seed", "2", "--seconds", "120"
+    )
     inside = [row["inside_band"] for row in found["rods"].values()]
     assert max(row["median_m"] for row in found["rods"].values()) > 0.3
     assert sum(inside) / len(inside) > 0.7, found["rods"]
@@ -42,4 +44,14 @@ def test_coverage_short(root: Path) -> None:
     """30 runs of 8 rods with shared draws: about 0.8 with a sampling error near 0.05."""
     found = run("coverage.py", root, "--seed", "3", "--n", "30")
     assert 0.65 < found["held"] < 0.95, found
-    assert found["planer_half_band_percent"] < 25.0, found  # 20.8 in the long run, 31 without facts of whole rigs
+    assert found["planer_half_band_percent"] < 25.0, (
+        found
+    )  # 20.8 in the long run, 31 without facts of whole rigs
+
+
+def test_coverage_short_of_every_kind_of_rig(root: Path) -> None:
+    """Eight runs of 12 rods, some hung on others and one from a side board: the sampling error is near 0.1."""
+    rigs = str(root / "tests" / "lines" / "every_rig")
+    found = run("coverage.py", root, "--config", rigs, "--seed", "4", "--n", "8")
+    assert set(found["rods"]) >= {"second", "slider", "board", "colours"}
+    assert 0.5 < found["held"] < 1.0, found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import math
+import sys
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
@@ -39,6 +40,7 @@ def campaign() -> Any:
     spec = importlib.util.spec_from_file_location("band_coverage", file)
     assert spec is not None and spec.loader is not None
     module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module  # where dataclasses look for what their fields are
     spec.loader.exec_module(module)
     return module
 

@@ -5,11 +5,11 @@ it was at the strikes, the rate was cut by an unknown factor. Beside them stand 
 "something else" (a cut by something unseen, from an unknown moment on). Prior odds come from the tables of
 quantities.py, the likelihood of the strikes from rates.py; strikes that came under the changed conditions count
 against the cause, wherever in the day they were. At least SOMETHING_ELSE_LEAST stays with "something else", and a cause
-is named only if it is likelier than all the rest together and the strikes themselves speak substantially for it.
+is named only if it is likelier than all the rest together and the strikes themselves speak for it (STRIKES_SPEAK).
 Without a measured or entered difference there is no hypothesis, so no cause is ever named from strikes alone.
 
 Sources: Welch 1947, Biometrika 34, 28-35 (degrees of freedom of a sum of variances); Wallace 1959, Ann. Math. Stat. 30,
-1124-1130 (Student's t to normal sigmas).
+1124-1130 (Student's t to normal sigmas); Shafer et al. 2011, Statistical Science 26, 84-101 (Ville's inequality).
 """
 
 from __future__ import annotations
@@ -31,7 +31,11 @@ DIFFERS = 2.0  # sigmas: one in twenty by chance, the usual convention
 SOMETHING_ELSE_LEAST = 0.2
 NOT_SEEN = complex(math.nan, math.nan)
 NAMED_ABOVE = 0.5  # likelier than everything else together
-STRIKES_SPEAK = math.sqrt(10.0)  # "substantial" evidence: Jeffreys 1961, Theory of Probability, appendix B
+WRONG_ON = 0.05  # of days a wrong cause may be named: what is asked of the judge
+IDLE_ON = 0.125  # of days something changes at the lures that is nothing to the fish: judgement
+STRIKES_SPEAK = IDLE_ON / WRONG_ON
+"""Least Bayes factor of a named cause. At one rate the factor reaches k at any time of a day with a chance of 1/k at
+most (Ville's inequality), so that idle changes bring a wrong name on no more days than allowed."""
 
 Complexes = NDArray[np.complex128]
 Floats = NDArray[np.float64]

@@ -25,7 +25,7 @@ from day_coarse import Said, coarse
 
 from assistant import day
 from assistant.messages import Event, Frame
-from assistant.outings.deep_water import deep_water
+from assistant.outings.deep_water import DeepWater, deep_water
 from assistant.outings.logbook import NoRecorder
 
 LOCAL_START = {"day": 370, "day-alone": 370, "april": 420}
@@ -74,16 +74,18 @@ def with_helpers(said: Sequence[Said], told: Sequence[Event]) -> dict[str, bool]
 
 
 def touch_raises(said: Sequence[Said], told: Sequence[Event]) -> bool:
-    """Whether the minutes after the first touch give more for a deep current along with the boat than those before."""
+    """Whether the minutes from the first touch on give more for a deep current along with the boat than those before;
+    where nothing had seen the deep water, more than an ordinary lake does."""
     touched_s = next((event.t_s for event in told if event.kind == "touch"), math.nan)
-    heading = math.radians(30.0)
+    sigma = day.config_of("day").boat.deep_layer_sigma_mps
+    ordinary = DeepWater(0.0, 0.0, ((sigma**2, 0.0), (0.0, sigma**2)), ())
     before, after = (
         [
-            one.water.slows(heading) if one.water is not None else 0.0
+            (one.water or ordinary).slows(math.radians(30.0))
             for one in said
-            if low < one.quiet.t_s <= high
+            if low <= one.quiet.t_s - touched_s < high
         ]
-        for low, high in ((touched_s - 240.0, touched_s), (touched_s + 60.0, touched_s + 300.0))
+        for low, high in ((-240.0, 0.0), (60.0, 300.0))
     )
     return bool(before and after) and (max(after) > max(before) or min(after) > 0.999)
 

@@ -335,7 +335,8 @@ def test_hot_rod_of_a_day() -> None:
     ("share", "factor", "named"), [(0.7, 2.0, None), (0.7, 4.0, "lure depth"), (0.45, 40.0, None)]
 )
 def test_a_cause_needs_belief_and_the_strikes(share: float, factor: float, named: str | None) -> None:
-    """More than a half of the belief, and a Bayes factor above the root of ten (3.16)."""
+    """More than a half of the belief, and a factor of 2.5: idle on one day in eight, wrong on one in twenty."""
+    assert causes.STRIKES_SPEAK == 2.5
     depth = causes.Difference(
         "depth_m", None, 18 + 0j, 12 + 0j, 6.0, 1.0, 5.0, 1, 1, "measured", "x", 0.0, factor
     )

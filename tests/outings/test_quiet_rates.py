@@ -176,3 +176,18 @@ def test_impossible_priors_are_refused(wrong: tuple[float, float]) -> None:
 def test_nothing_known_is_nan_not_zero() -> None:
     assert math.isnan(rates.silence_chance(0, 0.0, 1.0, Prior(0.5, 0.0)))
     assert math.isnan(rates.change_factor(np.zeros(0), 1.0, Prior(0.5, 0.0)))
+
+
+def test_at_one_rate_a_factor_is_seldom_ever_large() -> None:
+    """Simulated days at one rate of the prior, looked at every 5 min for four hours after an idle change: the factor
+    ever reaches k on no more than 1/k of them (Ville 1939); where the rate is cut to a quarter, on far more."""
+    random = np.random.default_rng(3)
+    days, before_h, look_h = 4000, 3.0, 5.0 / 60.0
+    hours = look_h * np.arange(1, 49)
+    rate = random.gamma(Prior().strikes, 1.0 / Prior().hours, (days, 1))
+    before = random.poisson(rate * before_h)
+    for cut, least, most in ((1.0, 0.0, 1.0), (0.25, 1.2, math.inf)):
+        after = random.poisson(rate * cut * look_h, (days, 48)).cumsum(axis=1)
+        peak = rates.cut_factor((before, after), (before_h, hours)).max(axis=1)
+        for k in (2.5, 4.0, 10.0):
+            assert least <= k * float(np.mean(peak >= k)) <= most

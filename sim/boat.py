@@ -86,13 +86,18 @@ class Boat:
     def __init__(
         self, legs: Sequence[Leg], handling: Handling, repeat: bool, rng: np.random.Generator
     ) -> None:
-        self._legs, self._handling, self._repeat, self._rng = tuple(legs), handling, repeat, rng
-        self._ends = np.cumsum([leg.duration_s for leg in legs])
+        self._handling, self._repeat, self._rng = handling, repeat, rng
+        self.follow(legs)
         first = self._legs[0]
         self._calm_speed_mps = first.speed_mps
         self._steered_radps = 0.0
         self._yaw_radps = 0.0
         self.now = BoatTruth(0.0, 0.0, 0.0, first.heading_rad or 0.0, first.speed_mps, 0.0)
+
+    def follow(self, legs: Sequence[Leg]) -> None:
+        """Another plan, counted from t = 0 as the first one was."""
+        self._legs = tuple(legs)
+        self._ends = np.cumsum([leg.duration_s for leg in legs])
 
     def leg(self, t_s: float) -> Leg:
         """The leg of a time."""

@@ -6,13 +6,13 @@ Everything is reckoned in the frame of the surface layer, which drifts over the 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from assistant.units import wrap_tau
-from sim.boat import Boat, BoatTruth, rod_tip_m
+from sim.boat import Boat, BoatTruth, Leg, rod_tip_m
 from sim.chain import Water
 from sim.forces import Array, water_at
 from sim.gear import Rig
@@ -22,6 +22,8 @@ from sim.towing import in_boat_axes, mesh
 
 BOAT_STEP_S = 0.02
 LEAST_ELEMENTS = 4
+WOUND_MPS = 0.8
+"""Judgement: how fast a crew winds line in, or lets it out, from a boat under way."""
 
 EARTH_A_M, EARTH_E2 = 6378137.0, 6.69437999014e-3  # WGS 84
 
@@ -34,6 +36,23 @@ class TruthLine:
         self._bodies = rig.bodies_at(0.0)
         parts = mesh(rig.segments, elements, LEAST_ELEMENTS)
         self.line = Line(rig.segments, self._bodies, water, parts, dry=True)
+        self._out_m = self._wanted_m = rig.segments[-1].length_m
+        self._running = False
+
+    def wind(self, by_m: float) -> None:
+        """From now on its main line gets longer by so much, or (below 0) shorter, beside what still runs."""
+        self._wanted_m = max(self._wanted_m + by_m, 0.0)
+
+    def line_out(self, from_s: float, to_s: float) -> Callable[[float], float] | None:
+        """Length of the main line over that time, while it runs and when it has just stopped; None: as it is."""
+        before, most = self._out_m, WOUND_MPS * (to_s - from_s)
+        left = self._wanted_m - before
+        if left == 0.0 and not self._running:
+            return None
+        self._running = left != 0.0
+        way = max(-most, min(most, left))
+        self._out_m = self._wanted_m if way == left else before + way
+        return lambda t_s: before + way * (t_s - from_s) / (to_s - from_s)
 
     def tip_m(self, boat: BoatTruth) -> Array:
         """(3,) rod tip, north, east, down."""
@@ -103,6 +122,10 @@ class World:
         """Time of the boat [s]."""
         return self._steps * BOAT_STEP_S
 
+    def follow(self, legs: Sequence[Leg]) -> None:
+        """Go on by another plan, counted from t = 0 as the first one was."""
+        self._boat.follow(legs)
+
     def step(self) -> None:
         """Go on by BOAT_STEP_S; the lines follow every so many of them."""
         flow = self._scenario.lake.surface_mps(self.t_s)
@@ -126,7 +149,8 @@ class World:
                 share = (t_s - before.t_s) / (now.t_s - before.t_s)
                 return start + share * (end - start)
 
-            one.line.march(before.t_s, now.t_s - before.t_s, tip)
+            out_m = one.line_out(before.t_s, now.t_s)
+            one.line.march(before.t_s, now.t_s - before.t_s, tip, out_m)
         self._line_boat = now
 
     def _ground_mps(self) -> tuple[float, float]:

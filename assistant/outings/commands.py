@@ -78,10 +78,18 @@ def verify(outing: tuple[str, ...], directory: Path | None) -> None:
 @outings.command()
 @click.argument("outing")
 @click.option(
-    "--as", "form", type=click.Choice(["gpx", "csv", "parquet"]), default="gpx", show_default=True, help="Form."
+    "--as",
+    "form",
+    type=click.Choice(["gpx", "csv", "parquet"]),
+    default="gpx",
+    show_default=True,
+    help="Form.",
 )
 @click.option(
-    "--to", "file", type=click.Path(path_type=Path), help="File to write; ID.gpx (.csv, .parquet) here if not given."
+    "--to",
+    "file",
+    type=click.Path(path_type=Path),
+    help="File to write; ID.gpx (.csv, .parquet) here if not given.",
 )
 @config_option
 def export(outing: str, form: str, file: Path | None, directory: Path | None) -> None:
@@ -159,7 +167,9 @@ def report(outing: Path, file: Path | None, utc_offset: float, directory: Path |
 
 @click.command()
 @click.argument("root", required=False, metavar="[DIR]", type=click.Path(path_type=Path))
-@click.option("--jobs", type=click.IntRange(1, 256), help="Processes on this machine; one a core if not given.")
+@click.option(
+    "--jobs", type=click.IntRange(1, 256), help="Processes on this machine; one a core if not given."
+)
 @click.option("--dask", "address", help="A Dask scheduler whose workers see the same folder, instead.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @config_option

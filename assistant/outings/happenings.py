@@ -160,6 +160,11 @@ class Before:
                 found[name] = math.fsum(known) / len(known)
         return found
 
+    def of_all(self) -> dict[str, dict[str, float]]:
+        """`means` of every rod there is."""
+        rods = self._frames[-1].lines if self._frames else {}
+        return {rod: self.means(rod) for rod in rods}
+
 
 def settings_of(asked: Asked) -> bytes:
     """The body of the setting that an event makes, as the page would post it."""

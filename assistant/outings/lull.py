@@ -31,7 +31,7 @@ WITHDRAWN = "withdrawn"
 class Lull:
     """What is remembered between two Frames."""
 
-    told: tuple[Event, ...] = ()  # as last corrected, in the order in which they came
+    told: tuple[Event, ...] = ()  # as last corrected, in order of time
     rows: tuple[Minute, ...] = ()  # the last ones
     table: Table | None = None  # of all
     frames: tuple[Frame, ...] = ()  # of the minute that runs
@@ -40,16 +40,17 @@ class Lull:
 
 
 def heard(lull: Lull, events: Sequence[Event]) -> Lull:
-    """Take in what the crew told."""
+    """Take in what the crew told. An event that corrects another happened when that one did."""
     if not events:
         return lull
-    told = lull.told
+    told = list(lull.told)
     for event in events:
-        if event.corrects is not None:
-            told = tuple(one for one in told if one.number != event.corrects)
+        for old in [one for one in told if event.corrects is not None and one.number == event.corrects]:
+            told.remove(old)
+            event = replace(event, t_s=old.t_s)
         if event.kind != WITHDRAWN:
-            told = (*told, event)
-    return replace(lull, told=told, fresh=True)
+            told.append(event)
+    return replace(lull, told=tuple(sorted(told, key=lambda one: one.t_s)), fresh=True)
 
 
 def look(lull: Lull, config: Config, frame: Frame) -> Lull:

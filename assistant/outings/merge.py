@@ -80,7 +80,9 @@ def ordered(folders: Sequence[Path]) -> list[Part]:
 def _began(outing: Outing) -> datetime:
     opening = outing.opening
     if opening is None:
-        raise OptionError(f"{outing.id}: its opening is lost, so nobody knows when it began or with what gear")
+        raise OptionError(
+            f"{outing.id}: its opening is lost, so nobody knows when it began or with what gear"
+        )
     if opening.clock is None:
         raise OptionError(f"{outing.id}: the machine's clock was not known when it began")
     at = datetime.fromisoformat(opening.clock)
@@ -93,7 +95,9 @@ def _may_follow(last: Part, outing: Outing, apart_s: float) -> None:
     if apart_s <= 0.0:
         raise OptionError(f"{outing.id} began before {last.outing.id} ended ({-apart_s / 60.0:.1f} min)")
     if apart_s > MOST_APART_H * 3600.0:
-        raise OptionError(f"{outing.id} began {apart_s / 3600.0:.0f} h after {last.outing.id} ended: not one outing")
+        raise OptionError(
+            f"{outing.id} began {apart_s / 3600.0:.0f} h after {last.outing.id} ended: not one outing"
+        )
     if outing.opening.mode != last.opening.mode:
         raise OptionError(f"{outing.id} is {outing.opening.mode}, {last.outing.id} {last.opening.mode}")
     other = differing(last.opening.config, outing.opening.config)

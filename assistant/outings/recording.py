@@ -124,15 +124,15 @@ class Outing:
             last_s = inputs.t_s
 
     def events(self) -> dict[int, Told]:
-        """What happened, by number, as it was last corrected."""
+        """What happened, by number and in order of time, as it was last corrected: when it was told at first."""
         found: dict[int, Told] = {}
         for number, entry in self.entries():
             if isinstance(entry, Told):
-                if entry.event.corrects is not None:
-                    found.pop(entry.event.corrects, None)
+                old = found.pop(entry.event.corrects or 0, None)
+                t_s = old.event.t_s if old is not None else entry.event.t_s
                 if entry.event.kind != "withdrawn":
-                    found[number] = entry
-        return found
+                    found[number] = replace(entry, event=replace(entry.event, t_s=t_s))
+        return dict(sorted(found.items(), key=lambda item: item[1].event.t_s))
 
     def checked(self) -> Checked:
         """Read every record and say what is there."""

@@ -114,7 +114,8 @@ def _count(one: Season, folders: Sequence[Path], config: Config) -> None:
         label = DISPLAY_UNITS[config.boat.units][unit].label
         digits = 0 if step >= 1.0 else 1
         named = [
-            (f"{n * step:.{digits}f}-{(n + 1) * step:.{digits}f} {label}", sums[words][n]) for n in sorted(sums[words])
+            (f"{n * step:.{digits}f}-{(n + 1) * step:.{digits}f} {label}", sums[words][n])
+            for n in sorted(sums[words])
         ]
         one.rates[words] = _rates(named)
 
@@ -124,7 +125,9 @@ def _batches(folder: Path) -> Iterator[tuple[Any, Any, dict[str, Any]]]:
     _, parquet = season_rows.pyarrow()
     for batch in parquet.ParquetFile(season_rows.file_of(folder)).iter_batches(BATCH):
         if batch.num_rows:
-            values = {name: batch.column(name).to_numpy(zero_copy_only=False) for name in season_rows.QUANTITIES}
+            values = {
+                name: batch.column(name).to_numpy(zero_copy_only=False) for name in season_rows.QUANTITIES
+            }
             rods = np.array(batch.column("rod").to_pylist())
             yield rods, batch.column("strikes").to_numpy(zero_copy_only=False), values
 
@@ -184,7 +187,9 @@ def _figure(value: float) -> float | None:
 
 def words(one: Season) -> str:
     """For people."""
-    lines = [f"{len(one.outings)} outings, {one.rod_hours:.0f} rod-hours, {one.strikes} strikes at a named rod"]
+    lines = [
+        f"{len(one.outings)} outings, {one.rod_hours:.0f} rod-hours, {one.strikes} strikes at a named rod"
+    ]
     lines += [f"left out: {why}" for why in one.left_out]
     for name, rows in one.rates.items():
         if not rows:

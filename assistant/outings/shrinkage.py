@@ -56,7 +56,9 @@ def _laws(counts: Sequence[tuple[str, float, int]]) -> list[tuple[float, float, 
     pooled = (strikes + 0.5) / hours
     spread = 3.0 * math.sqrt(1.0 / (strikes + 1.0) + 1.0 / len(counts))  # of the counts, and of what differs
     laws = [
-        (pooled * math.exp(spread * step), usual * share / (1.0 - share)) for step in STEPS for share in SHARES
+        (pooled * math.exp(spread * step), usual * share / (1.0 - share))
+        for step in STEPS
+        for share in SHARES
     ]
     evidence = [math.fsum(_evidence(k, t, common * b, b) for _, t, k in counts) for common, b in laws]
     top = max(evidence)

@@ -21,7 +21,7 @@ from outing_tools import CONFIG, only_outing, recorder
 
 from assistant.errors import OptionError
 from assistant.inbox import Inbox
-from assistant.messages import Event, Frame, Inputs, LineState, Q
+from assistant.messages import Event, Frame, Inputs, LineSetting, LineState, Q
 from assistant.notes import kinds
 from assistant.outings.happened import Happened
 from assistant.outings.happenings import BEFORE_S, KINDS, Before, from_words, parse_event
@@ -151,6 +151,85 @@ async def test_corrected_and_withdrawn(tmp_path: Path) -> None:
     assert {number: told.event for number, told in only_outing(tmp_path).events().items()} == {
         2: Event(7.0, "fish on", "S1", corrects=1)
     }
+
+
+async def test_named_later_it_is_still_the_strike_it_was(tmp_path: Path) -> None:
+    """A fish without a rod, named ten minutes on: time and the line's means are those of the strike."""
+    now = [60.0]
+    one = recorder(tmp_path)
+    taking = Happened(CONFIG.rods, CONFIG.bodies, Inbox(RODS, lambda: now[0]), one, lambda: now[0])
+    taking.before.add(frame(60.0, 20.0))
+    await taking.asked(body(kind="fish on"))
+    now[0] = 660.0
+    taking.before.add(frame(660.0, 3.0))
+    await taking.asked(body(kind="landed", rod="P1"))
+    await taking.asked(body(kind="fish on", rod="S1", corrects=1))
+    await taking.asked(body(kind="fish on", rod="P1", corrects=3))
+    with pytest.raises(Refused, match="corrects 1: no event"):
+        await taking.asked(body(kind="withdrawn", corrects=1))
+    await asyncio.to_thread(one.close, 700.0)
+    events = only_outing(tmp_path).events()
+    assert [(n, told.event.kind, told.event.rod, told.event.t_s) for n, told in events.items()] == [
+        (4, "fish on", "P1", 60.0),
+        (2, "landed", "P1", 660.0),
+    ]
+    assert events[4].line == {"depth_m": 20.0}
+
+
+async def test_what_did_not_happen_is_undone_on_the_rod(tmp_path: Path) -> None:
+    """Unless something was set there since; line out and dial go back too."""
+    taking, inbox, one = happened(tmp_path)
+    rod = next(rod for rod in CONFIG.rods if rod.name == "P1")
+
+    async def said(**what: object) -> list[tuple[str, object, object, object]]:
+        await taking.asked(body(**what))
+        settings = inbox.into(Inputs(7.25)).settings
+        return [(s.rod, s.rod_state, s.line_out_m, s.tripped) for s in settings]
+
+    assert await said(rod="S2", kind="fish on") == [("S2", "fish on", None, None)]
+    assert await said(kind="withdrawn", corrects=1) == [("S2", "fishing", None, None)]
+    await said(rod="P1", kind="line out", value="100 ft")
+    assert await said(kind="withdrawn", corrects=3) == [("P1", None, rod.line_out_m, None)]
+    assert await said(rod="S1", kind="fish on") == [("S1", "fish on", None, None)]
+    assert await said(rod="P2", kind="fish on", corrects=5) == [
+        ("S1", "fishing", None, None),
+        ("P2", "fish on", None, None),
+    ]
+    await said(rod="P2", kind="landed")
+    assert await said(kind="withdrawn", corrects=6) == []  # P2 is aboard by now
+    await said(rod="C", kind="fish on")
+    await said(rod="C", kind="fish on")
+    await said(kind="withdrawn", corrects=10)
+    assert await said(kind="withdrawn", corrects=9) == [("C", "fishing", None, None)]
+    await asyncio.to_thread(one.close, 8.0)
+
+
+async def test_what_is_set_or_noted_on_the_page_is_an_event_too(tmp_path: Path) -> None:
+    taking, inbox, one = happened(tmp_path)
+    taking.before.add(frame(7.0, 20.0))
+    taking.changed(LineSetting(7.0, "P1", line_out_m=50.0, setting=1.5, rod_state="going out"))
+    taking.changed(LineSetting(7.0, "S1", tripped=True, cleaned=False))
+    taking.changed(LineSetting(7.0, "S1", tripped=False, cleaned=True))
+    taking.noted(body(rod="R1", kind="speed", value=1.9, unit="mph", depth=20.0))
+    taking.noted(body(rod="P1", kind="bend", value="soft"))
+    with pytest.raises(Refused):
+        taking.noted(body(rod="P1", kind="bend", value="purple"))
+    inputs = inbox.into(Inputs(7.25))
+    assert [(note.kind, note.rod) for note in inputs.notes] == [("ball_speed_mps", "R1"), ("bend", "P1")]
+    assert [setting.rod for setting in inputs.settings] == ["P1", "S1", "S1"]
+    await asyncio.to_thread(one.close, 8.0)
+    told = only_outing(tmp_path).events().values()
+    assert [(one.event.rod, one.event.kind, one.event.value) for one in told] == [
+        ("P1", "line out", 50.0),
+        ("P1", "setting", 1.5),
+        ("P1", "rod state", "going out"),
+        ("S1", "trip", None),
+        ("S1", "re-armed", None),
+        ("S1", "cleaned", None),
+        ("R1", "speed", "1.9 mph"),
+        ("P1", "bend", "soft"),
+    ]
+    assert next(iter(told)).line == {"depth_m": 20.0}
 
 
 def frame(t_s: float, depth_m: float | None) -> Frame:

@@ -9,9 +9,10 @@ async function tell(asked) {
     const headers = { "Content-Type": "application/json" };
     const answer = await fetch("/api/event", { method: "POST", headers, body: JSON.stringify(asked) });
     const said = await answer.json();
-    return answer.ok ? `${asked.rod ?? "boat"}: ${asked.kind}, saved as number ${said.saved}.` : said.error;
+    if (!answer.ok) return { words: said.error };
+    return { words: `${asked.rod ?? "boat"}: ${asked.kind}, saved as number ${said.saved}.`, number: said.saved };
   } catch {
-    return "Not taken: the boat's computer does not answer.";
+    return { words: "Not taken: the boat's computer does not answer." };
   }
 }
 
@@ -22,14 +23,23 @@ export function makeHappened(details, state) {
   const rod = field(form, "Rod", make("select"));
   options(rod, [NO_ROD, ...state.order]);
   const answer = Object.assign(make("p"), { className: "answer", role: "status" });
+  const back = Object.assign(make("button", "it did not happen"), { type: "button", hidden: true });
+  const show = ({ words, number }, of) => {
+    answer.textContent = words;
+    back.hidden = number === undefined || of === "withdrawn";
+    back.dataset.number = String(number);
+  };
+  back.addEventListener("click", async () => {
+    show(await tell({ kind: "withdrawn", corrects: Number(back.dataset.number) }), "withdrawn");
+  });
   for (const kind of KINDS) {
     const button = Object.assign(make("button", kind), { type: "button" });
     button.addEventListener("click", async () => {
-      answer.textContent = await tell(rod.value === NO_ROD ? { kind } : { rod: rod.value, kind });
+      show(await tell(rod.value === NO_ROD ? { kind } : { rod: rod.value, kind }), kind);
       rod.value = NO_ROD;
     });
     form.append(button);
   }
-  form.append(answer);
+  form.append(answer, back);
   details.append(form);
 }

@@ -21,6 +21,7 @@ from assistant.lines.peer import load as load_peer
 from assistant.locate import STEP_S
 from assistant.messages import Inputs, Sentence
 from assistant.meter import quantile
+from assistant.replay_bench import replay_rate
 from firmware_bridge.framing import Framer
 from firmware_bridge.mqtt import free_port
 
@@ -190,6 +191,7 @@ def measure(peer: str | None, minutes: float | None = None) -> dict[str, object]
         "curve_us": dock.curve_us(),
         "forecast_s": round(line_bench.forecast_cpu_s(), 3),
         "sentences_per_s": round(sentences_per_s()),
+        "replay_rate": replay_rate(),
         **daemon_run(DAEMON_S if minutes is None else 60.0 * minutes),
         "flood": flood_run(DAEMON_S),
     }

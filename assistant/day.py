@@ -66,7 +66,7 @@ class Day:
         inbox = Inbox([rod.name for rod in self.config.rods], lambda: self.now_s)
         happened = Happened(self.config.rods, self.config.bodies, inbox, self.recorder, lambda: self.now_s)
         state = pipeline.initial(self.config, "simulated")
-        for tick, sentences in enumerate(self._steps(lines, happened.heard)):
+        for tick, sentences in enumerate(self.instants(lines, happened.heard)):
             inputs = inbox.into(Inputs(tick * STEP_S, sentences))
             framed = tick % FRAME_EVERY == 0
             self._record(inputs, framed)
@@ -80,8 +80,14 @@ class Day:
         if inbox.refused:
             raise LogError(f"{inbox.refused.total()} of what the crew told was refused: {inbox.error}")
 
-    def _steps(self, lines: Iterable[str], tell: Callable[[bytes], None]) -> Iterator[tuple[Sentence, ...]]:
-        """The sentences of each instant of the grid; what is told goes out before its instant."""
+    def instants(
+        self, lines: Iterable[str], tell: Callable[[bytes], None] = lambda body: None
+    ) -> Iterator[tuple[Sentence, ...]]:
+        """The sentences of each instant of the grid; what is told goes out before its instant.
+
+        Raises:
+            LogError: a line is not what the simulator writes.
+        """
         sentences: list[Sentence] = []
         tick = 0
         for line in lines:

@@ -265,6 +265,7 @@ class BoatState:
     lat_deg: Estimate = UNKNOWN
     lon_deg: Estimate = UNKNOWN
     misfits: tuple[Misfit, ...] = ()  # calibrations that no longer fit
+    stw_extremes_mps: tuple[float, float] | None = None  # least and most that the log read in the last waves
 
 
 class Q(NamedTuple):
@@ -352,3 +353,4 @@ class Frame:
     seen: Mapping[str, Mapping[str, Seen]] = field(default_factory=dict)  # by rod and kind
     degraded: tuple[str, ...] = ()  # names of the modes in which something stands in, or nothing does
     quiet: Quiet | None = None  # None before the first strike that anybody told
+    stw_extremes_mps: tuple[float, float] | None = None  # as in BoatState

@@ -111,9 +111,16 @@ def frame_object(frame: Frame) -> Json:
         },
         "alerts": [alert_object(alert) for alert in frame.alerts],
         **({"degraded": list(frame.degraded)} if frame.degraded else {}),
+        **_extremes(frame),
         **({"seen": {rod: seen_object(seen) for rod, seen in frame.seen.items()}} if frame.seen else {}),
         **({"quiet": quiet_object(frame.quiet)} if frame.quiet else {}),
     }
+
+
+def _extremes(frame: Frame) -> Json:
+    """Least and most that the speed log read in the last waves, where one is heard."""
+    found = frame.stw_extremes_mps
+    return {} if found is None else {"stw_extremes_mps": [rounded(one) for one in found]}
 
 
 def quiet_object(quiet: Quiet) -> Json:

@@ -107,6 +107,7 @@ def frame_of(state: LinesState, instant: Instant, drawn: bool = True) -> tuple[L
         alerts,
         instant.seen,
         degraded_modes(boat),
+        stw_extremes_mps=instant.boat.stw_extremes_mps,
     )
     lull = lulls.look(state.lull, state.config, frame)
     frame = replace(frame, quiet=lull.quiet)

@@ -17,6 +17,7 @@ from assistant.calibrate.outcome import Outcome, Thin
 from assistant.calibrate.solve import Fit, Model, solve
 from assistant.configured import BoatConfig
 from assistant.estimate.heading import deviation_rad
+from assistant.units import DISPLAY_UNITS, DisplayUnit
 
 READING_SIGMA_RAD = math.radians(0.7)  # of the mean of a block: swell, helm, rounding
 TURNED_RAD = math.radians(20.0)
@@ -67,7 +68,7 @@ def calibrate(run: Gathered, config: BoatConfig, from_where: str) -> Outcome:
         table,
         _changes(run, config, at_deg if run.magnetic else at_deg[:1], deviation, sigma),
         _residuals(blocks, fit),
-        _words(fit, logged),
+        _words(fit, logged, DISPLAY_UNITS[config.units]["m/s"]),
     )
 
 
@@ -139,10 +140,11 @@ def _residuals(blocks: Blocks, fit: Fit) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _words(fit: Fit, logged: bool) -> tuple[str, ...]:
+def _words(fit: Fit, logged: bool, unit: DisplayUnit) -> tuple[str, ...]:
     north, east = fit.current_mps.mean(axis=0)
     toward = math.degrees(math.atan2(east, north)) % 360.0
-    words = [f"current solved for: {math.hypot(north, east):.2f} m/s toward {toward:03.0f}"]
+    drift = math.hypot(north, east) * unit.scale
+    words = [f"current solved for: {drift:.2f} {unit.label} toward {toward:03.0f}"]
     if not logged:
         words.append("no speed log: the throttle is taken as untouched all along")
     return tuple(words)

@@ -187,11 +187,20 @@ def _take_log(state: EstimatorState, accepted: Sequence[Accepted], t_s: float) -
         log = speed.read(log, reading.t_s, speed.true_mps(reading.value, state.config), hints)
     if log is None:  # a new source speaks: start from its last word
         log = speed.read(None, track.t_s, speed.true_mps(track.value, state.config), hints)
-    if state.config.speed_log_sigma is not None:
-        log = log._replace(factor_sigma=state.config.speed_log_sigma)
+    own = _factor_sigma(state.config)
+    log = log._replace(factor_sigma=math.hypot(own, _beyond(state)[0]))
     if log.stuck and log.proven_s < speed.PROVEN_S:  # all it ever taught of the current was wrong
         state = state._replace(current=None)
     return state._replace(log=log, log_key=key)
+
+
+def _factor_sigma(config: BoatConfig) -> float:
+    return speed.FACTOR_SIGMA if config.speed_log_sigma is None else config.speed_log_sigma
+
+
+def _beyond(state: EstimatorState) -> tuple[float, float]:
+    """What GPS has shown log and compass [rad] to be off beyond their own sigmas."""
+    return fits.beyond(state.fit, _factor_sigma(state.config), headings.compass_sigma(state.config))
 
 
 def _hints(state: EstimatorState, t_s: float) -> Hints:
@@ -199,10 +208,12 @@ def _hints(state: EstimatorState, t_s: float) -> Hints:
     if ground is None or state.apart.words:
         return Hints()
     current = state.current
-    expected, sigma = None, 0.0
+    hints = Hints(ground.speed_mps)
     if current is not None and t_s - current.t_s <= KEEP_S:
-        expected = grounds.minus(ground, t_s, current.north_mps, current.east_mps)[0]
-        sigma = current.sigma_mps(t_s)
+        drift = (current.north_mps, current.east_mps)
+        expected, north, east = grounds.minus(ground, t_s, *drift)
+        over = (north + drift[0], east + drift[1])
+        hints = Hints(ground.speed_mps, over, drift, expected, current.sigma_mps(t_s))
     crabwise = False
     pair = _chosen(state, "heading")
     if state.compass is not None and ground.course is not None and pair is not None:
@@ -210,7 +221,7 @@ def _hints(state: EstimatorState, t_s: float) -> Hints:
         angle, _ = turning.angle_at(state.compass, t_s, _compass_lag_s(state))
         true = angle + _correction(state, pair[0], angle)[0]
         crabwise = pair[1].age_state(t_s) in FRESH and abs(wrap_pi(course - true)) > headings.CROSS_ANGLE
-    return Hints(ground.speed_mps, expected, sigma, crabwise)
+    return hints._replace(crabwise=crabwise)
 
 
 def _correction(state: EstimatorState, key: Key, angle_rad: float) -> tuple[float, float, str, bool]:
@@ -223,7 +234,8 @@ def _correction(state: EstimatorState, key: Key, angle_rad: float) -> tuple[floa
         state.model.value_rad if state.model else None,
         config,
     )
-    return add + headings.deviation_rad(key, angle_rad, config.compass_deviation), sigma, words, known
+    add += headings.deviation_rad(key, angle_rad, config.compass_deviation)
+    return add, math.hypot(sigma, _beyond(state)[1]), words, known
 
 
 def _compass_lag_s(state: EstimatorState) -> float:
@@ -277,7 +289,7 @@ def _learn_current(state: EstimatorState, heading: Estimate, stw: Estimate, t_s:
     input_s = min(ground.t_s, compass[1].t_s, log[1].t_s)
     vector = grounds.minus(ground, t_s, 0.0, 0.0)
     rate = state.compass.rate_radps if state.compass is not None else 0.0
-    doubt = (state.log.factor_sigma, heading.sigma)
+    doubt = (_factor_sigma(state.config), math.sqrt(max(0.0, heading.sigma**2 - _beyond(state)[1] ** 2)))
     look = Look((vector[1], vector[2]), stw.value, heading.value, rate, *doubt)
     return state._replace(
         current=currents.learn(state.current, t_s, input_s, (vector[1], vector[2]), water),
@@ -304,6 +316,7 @@ def report(state: EstimatorState, steering: Steering, utc: str | None = None) ->
         t_s=t_s,
         utc=utc,
         misfits=state.fit.said if state.fit is not None else (),
+        stw_extremes_mps=outputs.extremes(_chosen(state, "speed"), state.log, stw),
         stw_mps=stw,
         heading_rad=heading,
         sog_mps=sog,

@@ -98,6 +98,24 @@ def follow(old: Fit | None, t_s: float, look: Look) -> Fit:
     return now._replace(said=_said(now, look))
 
 
+def beyond(fit: Fit | None, factor_sigma: float, offset_sigma: float) -> tuple[float, float]:
+    """Sigmas to add to those an instrument is believed by: of the log's factor, and of the compass [rad].
+
+    What GPS shows over several headings, weighed against that belief (both normal); only what exceeds the belief is
+    added, so that a log that fits is worth no less. The numbers shown stay the instrument's: only its band reaches
+    as far as it is off.
+    """
+    if fit is None:
+        return 0.0, 0.0
+    factor, offset = (
+        math.sqrt(max(0.0, (off * own * own / (own * own + sigma * sigma)) ** 2 - own * own))
+        for off, sigma, own in zip(
+            (fit.factor - 1.0, fit.offset_rad), fit.sigmas, (factor_sigma, offset_sigma), strict=True
+        )
+    )
+    return factor, offset
+
+
 def _said(fit: Fit, look: Look) -> tuple[Misfit, ...]:
     """What no longer fits by more than its own sigma and that of this filter allow."""
     if fit.looks < LOOKS or max(fit.sigmas) > WORST_SIGMA:

@@ -87,6 +87,11 @@ def contradicted(t_s: float, heading_rad: float, ground: Ground, current: Curren
     return abs(wrap_pi(heading_rad - math.atan2(east, north))) > limit
 
 
+def compass_sigma(config: BoatConfig) -> float:
+    """Sigma [rad] of what offset and deviation leave."""
+    return DEVIATION_SIGMA if config.compass_sigma_deg is None else config.compass_sigma_deg * DEG
+
+
 def to_true(
     key: Key, variation: Track | None, model_rad: float | None, config: BoatConfig
 ) -> tuple[float, float, str, bool]:
@@ -95,7 +100,7 @@ def to_true(
     The variation is the sentence's, else the World Magnetic Model's, else the configured one.
     """
     offset = config.compass_offset_deg * DEG
-    own = DEVIATION_SIGMA if config.compass_sigma_deg is None else config.compass_sigma_deg * DEG
+    own = compass_sigma(config)
     if key[0] == "heading_true_rad":
         return offset, own, "", True
     if variation is not None:

@@ -11,7 +11,7 @@ from assistant.estimate import turning
 from assistant.estimate.current import KEEP_S, Current
 from assistant.estimate.ground import SLOW_MPS, UNIFORM_SIGMA_RAD, Ground
 from assistant.estimate.heading import UNKNOWN_CURRENT_MPS
-from assistant.estimate.sources import NEVER, Key, Track, best, judged, judged_track, worst
+from assistant.estimate.sources import FRESH, NEVER, Key, Track, best, judged, judged_track, worst
 from assistant.estimate.speed import Log
 from assistant.messages import Estimate, State
 from assistant.units import wrap_tau
@@ -63,6 +63,13 @@ def _logged(pair: tuple[Key, Track], log: Log, t_s: float) -> Estimate:
         state, cause = "doubtful", "speed log reads 0 and never turned: adrift, or stuck"
     cause = cause or track.cause(t_s)
     return judged(max(0.0, log.slow_mps), log.sigma_mps(), state, t_s - track.t_s, key[1], cause)
+
+
+def extremes(pair: tuple[Key, Track] | None, log: Log | None, shown: Estimate) -> tuple[float, float] | None:
+    """Least and most that the log read in the last waves [m/s]; None unless its speed is the one shown, and heard."""
+    if pair is None or log is None or shown.source != pair[0][1] or shown.state not in FRESH:
+        return None
+    return log.extremes_mps
 
 
 def _from_ground(

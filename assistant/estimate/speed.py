@@ -22,6 +22,8 @@ APART_FLOOR_MPS = 0.12
 APART_SIGMAS = 1.5
 APART_S = 0.8  # the averages must be apart this long
 SCATTER_S = 30.0  # the readings' scatter is learned over this
+LAG = 0.64  # of the square of what the averages are apart
+WAVES_LEFT = 0.4  # of the scatter of readings is in the fast average: waves of 3 s
 CORRELATED = 1.5  # waves make neighbouring readings alike: the average is this much worse than white noise
 FACTOR_SIGMA = 0.03  # what remains of a calibrated log's factor (common practice, no source)
 ZERO_SIGMA_MPS = 0.01  # rounding and a sticky bearing
@@ -41,7 +43,16 @@ TURNED_MPS = 0.2
 SAME_FOR_S = 8.0  # a repeated number is suspected after this ...
 SAME_DISAGREE_MPS = 0.18
 SAME_SUSPECT_S = 3.0  # ... and called stuck when it then disagrees this long
+SAME_WIDE_S = 2.0  # repeated longer than this it is no news: its band grows by what the ground speed changed
+EXTREMES_S = 15.0  # some waves
 GOOD_AGAIN = 10  # readings without suspicion that clear it
+
+
+class Held(NamedTuple):
+    """Ground less current when a number was read first: the current then [m/s], and the speed it made."""
+
+    current_mps: tuple[float, float]
+    expected_mps: float
 
 
 class Log(NamedTuple):
@@ -63,12 +74,23 @@ class Log(NamedTuple):
     turned: bool = False  # the wheel has turned since it was switched on
     idle: bool = False  # it never has, and the boat moves as one adrift does, but ahead
     factor_sigma: float = FACTOR_SIGMA
+    held: Held | None = None  # what was known when the number that repeats itself was read first
+    gap_mps: float = 0.0  # how far ground less the current of then has changed since
+    recent: tuple[tuple[float, float], ...] = ()  # (t_s, speed) of the last EXTREMES_S, as read
+
+    @property
+    def extremes_mps(self) -> tuple[float, float]:
+        """Least and most of the readings of the last EXTREMES_S [m/s]: what waves do to the speed."""
+        speeds = [speed for _, speed in self.recent] or [self.last_mps]
+        return min(speeds), max(speeds)
 
     def sigma_mps(self) -> float:
         """Sigma of the slow average [m/s], its lag and the log's own error included."""
         apart = self.fast_mps - self.slow_mps
-        lag2 = 0.64 * max(0.0, apart * apart - self.scatter)  # of what waves do not explain
-        return math.sqrt(CORRELATED * self.variance + lag2 + self.fixed_sigma_mps() ** 2)
+        lag2 = LAG * max(0.0, apart * apart - WAVES_LEFT * self.scatter)  # of what waves do not explain
+        return math.sqrt(
+            CORRELATED * self.variance + lag2 + self.fixed_sigma_mps() ** 2 + self.gap_mps * self.gap_mps
+        )
 
     def fixed_sigma_mps(self) -> float:
         """The part of it no averaging removes [m/s]."""
@@ -79,6 +101,8 @@ class Hints(NamedTuple):
     """What else is known about the motion when a log reading comes in."""
 
     sog_mps: float | None = None
+    ground_mps: tuple[float, float] = (0.0, 0.0)  # (north, east), known where expected_mps is
+    current_mps: tuple[float, float] = (0.0, 0.0)
     expected_mps: float | None = None  # speed of ground minus last known current
     expected_sigma_mps: float = 0.0
     crabwise: bool = False  # course and heading differ: more likely adrift than under way
@@ -138,11 +162,19 @@ def _average(old: Log, t_s: float, speed_mps: float) -> Log:
 
 def _watch(log: Log, t_s: float, speed_mps: float, hints: Hints) -> Log:
     """Suspect, convict, and acquit after GOOD_AGAIN readings."""
-    same_since_s = log.same_since_s if abs(speed_mps - log.last_mps) < 1e-3 else t_s
+    again = abs(speed_mps - log.last_mps) < 1e-3
+    same_since_s = log.same_since_s if again else t_s
+    held = _held(log, again, hints)
     turned = log.turned or speed_mps > TURNED_MPS
     ahead = hints.sog_mps is not None and hints.sog_mps > MOVING_MPS and not hints.crabwise
     log = log._replace(
-        last_mps=speed_mps, same_since_s=same_since_s, turned=turned, idle=ahead and not turned
+        last_mps=speed_mps,
+        same_since_s=same_since_s,
+        turned=turned,
+        idle=ahead and not turned,
+        held=held,
+        gap_mps=_gap_mps(held, t_s - same_since_s, hints),
+        recent=(*(one for one in log.recent if t_s - one[0] < EXTREMES_S), (t_s, speed_mps)),
     )
     if not suspicious(log, t_s, speed_mps, hints):
         good = log.good + 1
@@ -161,6 +193,24 @@ def _watch(log: Log, t_s: float, speed_mps: float, hints: Hints) -> Log:
         why = why or ("speed log frozen while the speed changes" if same else "speed log reads far too low")
         return log._replace(suspect_since_s=since_s, stuck=why, good=0)
     return log._replace(suspect_since_s=since_s, good=0)
+
+
+def _held(log: Log, again: bool, hints: Hints) -> Held | None:
+    """What to hold a repeated number against; a new one is held against what is known now."""
+    if again:
+        return log.held
+    return None if hints.expected_mps is None else Held(hints.current_mps, hints.expected_mps)
+
+
+def _gap_mps(held: Held | None, same_s: float, hints: Hints) -> float:
+    """How far ground less current has changed [m/s] under a number repeated for same_s [s]: the current of then, for
+    the frozen log would teach the present one its own error. Widens the band and accuses nobody: a receiver that
+    lapsed just then does the same (lake-2008-05-21 of the recorded logs, minute 17)."""
+    if held is None or hints.expected_mps is None or same_s < SAME_WIDE_S:
+        return 0.0
+    if hints.sog_mps is None or hints.sog_mps <= MOVING_MPS:
+        return 0.0
+    return abs(math.dist(hints.ground_mps, held.current_mps) - held.expected_mps)
 
 
 def suspicious(log: Log, t_s: float, speed_mps: float, hints: Hints) -> bool:

@@ -3,9 +3,9 @@
 Kalman filter, state x = (angle [rad], rate [rad/s]), constant rate driven by white angular acceleration
 (Bar-Shalom, Li, Kirubarajan, "Estimation with Applications to Tracking and Navigation", 2001, section 6.2.2:
 the discretised continuous white noise acceleration model; from memory). Two levels of that noise: QUIET while
-the readings fit, HOT for some seconds once their innovations lean to one side, so that straight running is
-smooth and a turn is followed without lag. The measurement noise is learned from the innovations of quiet
-running. Valid for turns to about 20 deg/s with readings at least every 2 s.
+the readings fit (livelier in a turn, which ends at any moment), HOT for some seconds once their innovations lean
+to one side, so that straight running is smooth and a turn is followed without lag. The measurement noise is learned
+from the innovations of quiet running. Valid for turns to about 20 deg/s with readings at least every 2 s.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from assistant.units import wrap_pi, wrap_tau
 
 DEG = math.pi / 180.0
 Q_QUIET = (0.12 * DEG) ** 2  # [rad^2/s^3]
+Q_TURN = 0.01  # [1/s] of the rate squared, on top of it: a helm that is over will be put back
 Q_HOT = (2.0 * DEG) ** 2  # [rad^2/s^3] a helm put over: a few deg/s more within a second
 HOT_S = 3.0
 LEAN_TAU_S = 2.0  # innovations are averaged over this to see them lean
@@ -48,7 +49,8 @@ def correct(old: Turning | None, t_s: float, angle_rad: float, noise_min: float 
     """Take in one reading of the angle [rad] with at least noise_min [rad^2] of variance."""
     if old is None or t_s - old.t_s > FORGET_S or t_s < old.t_s:
         return Turning(t_s, wrap_tau(angle_rad), noise=old.noise if old else Turning(0.0, 0.0).noise)
-    now = _predict(old, t_s, Q_HOT if t_s <= old.hot_until_s else Q_QUIET)
+    quiet = Q_QUIET + Q_TURN * old.rate_radps**2
+    now = _predict(old, t_s, Q_HOT if t_s <= old.hot_until_s else quiet)
     innovation = wrap_pi(angle_rad - now.angle_rad)
     noise = max(now.noise, noise_min)
     if abs(innovation) > max(OUTLIER, 4.0 * math.sqrt(now.p_aa + noise)) and not old.outlier:

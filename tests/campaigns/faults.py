@@ -7,9 +7,10 @@ all of them), edited into the finished sentences between START_S and STOP_S. A f
 and the truth is further from it than 2.5 times the half-width of its 10-90 % band. Promised: within the quantity's
 stale time + 1 s every lie the fault makes has ended (one that the same day tells without the fault, by an instrument
 far out in the tail of its distribution, counts among the lies but is not the fault's); lies are at most 0.1 % of the
-ok frames (0.5 % in turns, which are counted apart); silence is no longer "ok" after the stale time + 1 s. Prints the
-matrix of faults on stderr, one JSON object last; exit 1 when a promise is broken. Speeds are held against the truth
-averaged over a wave.
+ok values (0.5 % in turns, which are counted apart), each day by its weight (sim_days.weighted_normals); silence is no
+longer "ok" after the stale time + 1 s. Prints the matrix of faults on stderr (values and lies as counted, with no
+weights), one JSON object last; exit 1 when a promise is broken. Speeds are held against the truth averaged over a
+wave.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from operator import xor
 from typing import Any
 
 import numpy as np
-from sim_days import Second, angle_off, drawn_day, seconds_of, shown_of, spread_normals, wave_averaged
+from sim_days import Second, angle_off, drawn_day, seconds_of, shown_of, wave_averaged, weighted_normals
 
 from assistant.messages import Z90, BoatState
 
@@ -227,7 +228,9 @@ class Matrix:
 
     def __init__(self) -> None:
         self.runs: Counter[str] = Counter()
-        self.ok: dict[bool, int] = {False: 0, True: 0}
+        self.weight = 1.0  # of the day that is looked at
+        self.ok: dict[bool, float] = {False: 0.0, True: 0.0}
+        self.weighed: dict[bool, float] = {False: 0.0, True: 0.0}  # lies
         self.lies: dict[bool, Counter[tuple[str, str, str]]] = {False: Counter(), True: Counter()}
         self.longest: dict[str, float] = defaultdict(float)
         self.doubtful: dict[str, Counter[str]] = defaultdict(Counter)
@@ -275,8 +278,9 @@ class Matrix:
         self.doubtful[case[0]][estimate.state] += 1
         if estimate.state != "ok":
             return False
-        self.ok[turning] += 1
+        self.ok[turning] += self.weight
         lie = lies(name, shown, truth)
+        self.weighed[turning] += self.weight * lie
         self.lies[turning][(*case, name)] += lie
         return lie
 
@@ -290,8 +294,8 @@ class Matrix:
                 self.failures.append(words)
 
     def share(self, turning: bool) -> float:
-        """Lies among ok values."""
-        return self.lies[turning].total() / max(1, self.ok[turning])
+        """Lies among ok values, every day by its weight."""
+        return self.weighed[turning] / max(1.0, self.ok[turning])
 
     def table(self) -> list[dict[str, Any]]:
         """A row per fault."""
@@ -323,13 +327,12 @@ def main() -> int:
     order = np.random.default_rng([args.seed, 9]).permutation(len(cases))
     matrix = Matrix()
     days: list[Second] = []
-    normals = spread_normals(
-        args.seed, -(-args.n // 4)
-    )  # one instrument far off would decide a share of few days
+    normals = weighted_normals(args.seed, -(-args.n // 4), LIMIT * Z90)
     for k in range(args.n):
         fault, target = cases[int(order[k % len(cases)])]
         if k % 4 == 0:  # a day is struck in four ways: making it costs more than looking at it
-            drawn = drawn_day(args.seed + k, END_S, normals[k // 4])
+            one, matrix.weight = normals[k // 4]
+            drawn = drawn_day(args.seed + k, END_S, one)
             days = list(seconds_of(drawn, args.seed + k, END_S))
             matrix.without_fault(days)
         matrix.run(
@@ -351,7 +354,7 @@ def main() -> int:
             {
                 "campaign": "faults", "seed": args.seed, "n": args.n,
                 "lie_share": {k: round(v, 6) for k, v in shares.items()},
-                "ok_values": sum(matrix.ok.values()),
+                "ok_values": sum(count["ok"] for count in matrix.doubtful.values()),
                 "most_lies": {" ".join(case): n for case, n in worst if n},
                 "matrix": rows,
                 "failures": len(failures), "first": failures[:30],

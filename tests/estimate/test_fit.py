@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 import pytest
+from estimate_days import Sea, altered, day, run
 
 from assistant.alerts.upkeep import advice
-from assistant.estimate.fit import EVERY_S, Fit, Look, follow
+from assistant.estimate.fit import EVERY_S, Fit, Look, beyond, follow
 
 DEG = math.pi / 180.0
 SPEED_SIGMA, HEADING_SIGMA = 0.03, 2.0 * DEG
@@ -85,3 +86,23 @@ def test_a_wild_look_changes_nothing() -> None:
     after = follow(fit, fit.t_s + EVERY_S, wild)
     assert after.mean == fit.mean
     assert after.sigmas[0] >= fit.sigmas[0]
+
+
+def test_a_band_reaches_as_far_as_gps_shows_the_instrument_to_be_off() -> None:
+    """Nothing is added to one that fits, nor before several headings have told."""
+    assert beyond(None, SPEED_SIGMA, HEADING_SIGMA) == (0.0, 0.0)
+    for seed in range(10):
+        assert beyond(followed(seed, 60.0, 1.01, 0.5), SPEED_SIGMA, HEADING_SIGMA) == (0.0, 0.0)
+    assert beyond(followed(4, 60.0, 1.2, 0.0, turns=False), SPEED_SIGMA, HEADING_SIGMA)[0] < 0.02
+    factor, offset = beyond(followed(6, 60.0, 1.15, 9.0), SPEED_SIGMA, HEADING_SIGMA)
+    assert math.hypot(factor, SPEED_SIGMA) == pytest.approx(0.15, abs=0.06)
+    assert math.hypot(offset, HEADING_SIGMA) == pytest.approx(9.0 * DEG, abs=3.5 * DEG)
+
+
+def test_the_speed_of_a_log_15_percent_low_is_no_confident_number_after_half_an_hour() -> None:
+    sea = Sea(minutes=40.0, factor_sigma=0.0, deviation_sigma=0.0, stw=lambda t_s: 1.05)
+    boat = run(altered(day(8, sea), "stw_mps", lambda t_s, v: 0.85 * v))[-1]
+    assert boat.stw_mps.state == "ok"
+    assert abs(boat.stw_mps.value - 1.05) < 2.0 * boat.stw_mps.sigma
+    fits = run(day(8, sea))[-1]
+    assert fits.stw_mps.sigma < 0.05

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from estimate_days import CONFIG, Sea, Tick, altered, day, run, without
 
-from assistant.messages import BoatState, Reading
+from assistant.messages import Z90, BoatState, Reading
 from assistant.units import KNOT_MPS, MPH_MPS
 
 CALM = Sea(deviation_sigma=0.0, factor_sigma=0.0, heading=lambda t_s: 1.0, current_mps=0.1)
@@ -100,6 +100,38 @@ def test_a_frozen_log_is_flagged_within_15_s_of_the_speed_changing() -> None:
     flagged = next(t for t in states if t > 100.0 and "frozen" in states[t].stw_mps.cause)
     assert 110.0 < flagged <= 125.0
     assert abs(states[flagged + 5.0].stw_mps.value - 1.5) < 0.3
+
+
+@pytest.mark.parametrize("to_mps", [1.15, 1.3, 1.5, 0.7])
+def test_a_log_that_freezes_as_the_speed_changes_is_no_ok_lie_for_longer_than_4_s(to_mps: float) -> None:
+    """Stale time and a second; before it can be accused, its band reaches to what the ground speed says."""
+    for seed in range(4):
+        profile = [100.0, 106.0], [0.9, to_mps]
+        sea = replace(CALM, stw=lambda t_s, p=profile: float(np.interp(t_s, *p)), minutes=3.0)
+        ticks = altered(day(seed, sea), "stw_mps", lambda t_s, v: 0.9 if t_s > 100.0 else v)
+        since, longest = None, 0.0
+        for t_s, b in shown(ticks).items():
+            true = float(np.interp(t_s, *profile))
+            stw = b.stw_mps
+            lie = stw.state == "ok" and abs(stw.value - true) > 2.5 * Z90 * stw.sigma
+            since = (since or t_s) if lie else None
+            longest = max(longest, t_s - since + 0.25 if since else 0.0)
+        assert longest <= 4.0
+
+
+def test_a_number_that_repeats_itself_rightly_keeps_its_band() -> None:
+    """On a calm day a log in steps of 0.1 kn says the same for seconds."""
+    states = run(day(3, replace(CALM, stw=lambda t_s: 0.9, log_noise_mps=0.0, surge_mps=0.02)))[240:]
+    assert np.median([b.stw_mps.sigma for b in states]) < 0.05
+    assert all(b.stw_mps.state == "ok" for b in states[:80])
+
+
+def test_the_extremes_of_the_waves_are_kept() -> None:
+    sea = replace(CALM, stw=lambda t_s: 1.07, surge_mps=0.2, minutes=2.0)
+    states = shown(without(day(1, sea), "VHW", 90.0))
+    least, most = states[80.0].stw_extremes_mps
+    assert 0.8 < least < 0.95 and 1.2 < most < 1.35
+    assert states[110.0].stw_extremes_mps is None, "what stands in for the log has no waves"
 
 
 def test_a_log_that_freezes_at_the_right_speed_is_flagged_by_its_silence() -> None:

@@ -43,6 +43,24 @@ def sailed(seconds: float, turn_radps: float = 0.0) -> tuple[Followed, BoatState
     return now, here
 
 
+def test_the_rate_of_a_turn_in_waves_is_that_of_the_last_ten_seconds() -> None:
+    """Yaw of 0.7 degrees in a swell of 3 s swings the rate by 1.5 deg/s about the turn's 1.3; the least-squares slope of
+    10 s is off by 0.01 deg/s at most (worked out for every phase)."""
+    turn, yaw = math.radians(1.3), math.radians(0.7)
+    motion, now = Motion(0.0, 0.0, 1.0, 0.0), Followed()
+    for tick in range(1, 200):
+        t_s = tick * DT
+        heading = turn * max(t_s - 20.0, 0.0) + yaw * math.sin(math.tau * t_s / 3.0)
+        swinging = turn + yaw * math.tau / 3.0 * math.cos(math.tau * t_s / 3.0)
+        motion = motion.follow(1.0, heading, DT)
+        here = boat(t_s, heading, turn=swinging)
+        now = followed(now, t_s, here.stw_mps, here.heading_rad, motion, here)
+        if t_s > 36.0:
+            asked = question_of(now, here, ["fishing"], 0.54)
+            assert asked is not None and asked.kind == "turn"
+            assert abs(asked.manoeuvre.rate_radps - turn) < math.radians(0.03)
+
+
 def test_straight_on_a_turn_and_a_fish() -> None:
     straight, here = sailed(5.0)
     asked = question_of(straight, here, ["fishing"], 0.54)

@@ -44,8 +44,10 @@ def sailed(seconds: float, turn_radps: float = 0.0) -> tuple[Followed, BoatState
 
 
 def test_the_rate_of_a_turn_in_waves_is_that_of_the_last_ten_seconds() -> None:
-    """Yaw of 0.7 degrees in a swell of 3 s swings the rate by 1.5 deg/s about the turn's 1.3; the least-squares slope of
-    10 s is off by 0.01 deg/s at most (worked out for every phase)."""
+    """Yaw of 0.7 degrees in a swell of 3 s swings the rate by 1.5 deg/s about the turn's 1.3.
+
+    A least-squares slope over 10 s is off by 0.01 deg/s at most (worked out for every phase).
+    """
     turn, yaw = math.radians(1.3), math.radians(0.7)
     motion, now = Motion(0.0, 0.0, 1.0, 0.0), Followed()
     for tick in range(1, 200):

@@ -17,6 +17,7 @@ from assistant.outings.effort import Strike, Table, minute_before
 from assistant.outings.quiet_words import bearing_deg, difference_words, shown
 from assistant.outings.story import Spell, Story, worst
 from assistant.outings.tally import LANDED, LOST, NO_HOOK_UP, OPEN, Share
+from assistant.outings.twins import pairs, twins
 from assistant.units import DISPLAY_UNITS
 
 VERSION = 1
@@ -59,6 +60,7 @@ def findings(story: Story) -> dict[str, Any]:
         "rod_hours": round(float(table.workable.sum()) / 60.0, 2),
         "effort": {name: [_plain(row) for row in rows] for name, rows in conditions(story, table).items()},
         "claims": claims(story, table),
+        "twins": compared_twins(story, table),
         "silences": [
             silence(spell, story) for spell in sorted(story.spells, key=lambda s: s.verdict.silence.chance)
         ],
@@ -121,6 +123,22 @@ def claims(story: Story, table: Table) -> list[str]:
         names = ("against the deep water", "along with it")
         asked.append(compare("deep water", names, (a.strikes, b.strikes), (a.rod_hours, b.rod_hours)))
     return [f"{claim.about}: {claim.words}" for claim in asked]
+
+
+def compared_twins(story: Story, table: Table) -> list[dict[str, object]]:
+    """Each rod against its twin at the moment at which the worst silence is reported, or at the end of the day."""
+    spell = worst(story)
+    at_s = story.seconds if spell is None else spell.judged_s
+    found = [rods for rods in pairs(story.config.rods) if set(rods) <= set(table.rods)]
+    units = story.config.boat.units
+    return [
+        {
+            "t_s": round(at_s, 1),
+            "rods": list(rods),
+            "words": twins(table, story.strikes, at_s, rods, len(found), units).words,
+        }
+        for rods in found
+    ]
 
 
 def silence(spell: Spell, story: Story) -> dict[str, Any]:

@@ -49,6 +49,7 @@ def html(one: Story, found: dict[str, Any], offset_h: float = 0.0) -> str:
         f"<div>{_section('Depth of every lure', _depths(one, marks, clock))}</div></div>",
         _section("Strikes", _strikes(one, found, clock)),
         _section("Effort, strikes and blanks", _rates(one) + _list(found["claims"])),
+        _section("Twins", _list([f"At {clock.at(t['t_s'])}: {t['words']}" for t in found["twins"]])),
         _section("Lines that were suspected", _suspected(found, clock)),
         _section("Alerts", _alerts(found["alerts"])),
         _section("Care", _list(found["cautions"])),

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from assistant.configured import Rod
 from assistant.outings.causes import Difference, differences
 from assistant.outings.claims import Claim, compare
 from assistant.outings.effort import Strike, Table, Track
@@ -21,6 +22,17 @@ from assistant.outings.quiet_words import Units, shown
 from assistant.outings.rates import DEFAULT_PRIOR
 
 MINUTES_PER_HOUR = 60.0
+
+
+def pairs(rods: Sequence[Rod]) -> list[tuple[str, str]]:
+    """Names of the rods that are twins as rigged, port first: the same rig and line out on both sides."""
+    sides = {side: [rod for rod in rods if rod.side == side] for side in ("port", "starboard")}
+    return [
+        (a.name, b.name)
+        for a in sides["port"]
+        for b in sides["starboard"]
+        if (a.rig, a.line_out_m, a.attached is None) == (b.rig, b.line_out_m, b.attached is None)
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +79,9 @@ def twins(
             where=(f"{track.where[first]}, {track.where[second]}",),
         )
         for name, track in table.tracks.items()
-        if _of_rods(track, table) and QUANTITIES[name].kind in ("plain", "ratio")
+        if _of_rods(track, table)
+        and QUANTITIES[name].kind in ("plain", "ratio")
+        and track.origin != "worked out"  # by one model for both lines, which says nothing of either
     }
     pair = Table(table.t_s, table.rods, table.workable, table.effective, tracks)
     found = differences(pair, past, DEFAULT_PRIOR)

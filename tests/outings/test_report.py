@@ -150,3 +150,16 @@ def test_what_is_no_outing_is_said(tmp_path: Path) -> None:
     result = CliRunner().invoke(main, ["report", "20260718-77", "--to", str(tmp_path / "x.html")])
     assert result.exit_code == 2
     assert "no such outing" in result.output
+
+
+def test_twins_are_held_against_each_other(found: dict[str, Any], the_day: Story) -> None:
+    """P1 and S1 have the same rig and load cells on both, P2 and S2 the rig; R1 and R2 differ."""
+    assert [one["rods"] for one in found["twins"]] == [["P2", "S2"], ["P1", "S1"]]
+    for one in found["twins"]:
+        assert one["t_s"] == next(s for s in found["silences"] if s["minutes"] > 100)["judged_s"]
+        assert "cannot tell" in one["words"]
+        assert one["words"].split(";")[0] in report.html(the_day, found)
+    assert found["twins"][0]["words"].startswith(
+        "nothing measured on both: cannot tell."
+    )  # one load cell, on S2
+    assert "P1 2 in" in found["twins"][1]["words"]

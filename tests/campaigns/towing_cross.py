@@ -32,6 +32,9 @@ from sim.march import NoSolution  # noqa: E402
 
 Result = dict[str, Any] | None
 
+AFLOAT_M = 0.5
+"""A free end so near the surface, below metres of line: a length of light line behind the tip leaves the water too."""
+
 
 def run(seed: int, n: int, show: bool = False) -> dict[str, Any]:
     """Solve n cases both ways; a course outside the tolerances again, with both finer.
@@ -39,11 +42,13 @@ def run(seed: int, n: int, show: bool = False) -> dict[str, Any]:
     Returns:
         n, compared; within: share inside the tolerances, the simulator as it is or finer; outside: the other cases;
         unsteady: those of them where refining moves an answer by more than half a tolerance, so that neither is the
-        truth; worst {kind: {quantity: [ratio, case]}} without the unsteady ones; unsolved {by: [case: reason]}.
+        truth; afloat: those whose free end comes so near the surface that more than the top segment is out of the
+        water, which the simulator does not know of; worst {kind: {quantity: [ratio, case]}} without these two;
+        unsolved {by: [case: reason]}.
     """
     peaks: dict[str, dict[str, tuple[float, str]]] = {}
     unsolved: dict[str, list[str]] = {"assistant": [], "sim": []}
-    compared, outside, unsteady = 0, [], []
+    compared, outside, unsteady, afloat = 0, [], [], []
     for number in range(n):
         case = random_case(seed, number)
         ours, theirs = _assistant(case, unsolved), _sim(case, unsolved)
@@ -62,14 +67,25 @@ def run(seed: int, n: int, show: bool = False) -> dict[str, Any]:
             if moved > 0.5:
                 unsteady.append(case["id"])
                 continue
+            if shallowest_m(ours) < AFLOAT_M:
+                afloat.append(case["id"])
+                continue
         for quantity, ratio in ratios.items():
             of_kind = peaks.setdefault(case["kind"], {})
             of_kind[quantity] = max(of_kind.get(quantity, (0.0, "")), (round(ratio, 3), case["id"]))
     within = 1.0 - len(outside) / compared if compared else None
     return {
         "seed": seed, "n": n, "compared": compared, "within": within, "outside": outside, "unsteady": unsteady,
-        "worst": peaks, "unsolved": unsolved,
+        "afloat": afloat, "worst": peaks, "unsolved": unsolved,
     }  # fmt: skip
+
+
+def shallowest_m(found: dict[str, Any]) -> float:
+    """The least depth of the free end [m]; of a course, over all rows."""
+    if "rows" not in found:
+        return float(found["depth_m"])
+    column = found["columns"].index("depth_m")
+    return min(float(row[column]) for row in found["rows"])
 
 
 def _again(

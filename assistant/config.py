@@ -80,7 +80,10 @@ def check_top(directory: Path, problems: Problems) -> None:
         problems.note(directory / name, f"no such configuration file; {allowed}")
     folders = [folder for folder in ("lines", "bodies") if (directory / folder).is_dir()]
     if not own & known and not folders:
-        problems.note(directory, "no boat.toml, spread.toml, lines/ or bodies/ in it; give the one that has")
+        problems.note(
+            directory,
+            "no boat.toml, spread.toml, lines/ or bodies/ in it; give the one that has, or begin with a boat.toml",
+        )
 
 
 def load(directory: Path | None = None) -> Config:

@@ -43,9 +43,10 @@ def calibrate(run: Gathered, config: BoatConfig, from_where: str) -> Outcome:
     found = [one for begin, end in turns if (one := _lag(t_s, heading, course, begin, end)) is not None]
     sides = {side for _, side, _ in found}
     missing = []
-    if len(found) < TURNS:
+    lacking = TURNS - len(found)
+    if lacking > 0:
         missing.append(
-            f"{TURNS - len(found)} more turns of 60 degrees or more at 3 to 5 degrees a second, "
+            f"{lacking} more turn{'' if lacking == 1 else 's'} of 60 degrees or more at 3 to 5 degrees a second, "
             "steady legs of a quarter of a minute between them"
         )
     if len(sides) < 2:

@@ -20,6 +20,9 @@ from assistant.outings import recording, store
 LOOK_S = 15.0
 """How often a live run is looked at."""
 
+IN_USE = "in use"
+TAKEN = " (by the running daemon? without --source the outing that it records is used)"
+
 Attempt = Callable[[Gathered], Outcome]
 """What is tried with what has been gathered; raises Thin."""
 
@@ -111,6 +114,10 @@ def _tried(run: Gathered, attempt: Attempt, t_s: float, intake: LiveIntake) -> l
     try:
         return [attempt(run)]
     except Thin as thin:
-        silent = [f"{one['url']} {one['state']} {one['error']}" for one in intake.status() if one["error"]]
+        silent = [
+            f"{one['url']} {one['state']} {one['error']}{TAKEN if IN_USE in str(one['error']) else ''}"
+            for one in intake.status()
+            if one["error"]
+        ]
         say(f"{t_s:4.0f} s  still missing: {'; '.join([*silent, *thin.missing])}")
     return []

@@ -25,6 +25,7 @@ from day_coarse import Said, coarse
 
 from assistant import day
 from assistant.messages import Event, Frame
+from assistant.outings import logbook
 from assistant.outings.deep_water import DeepWater, deep_water
 from assistant.outings.logbook import NoRecorder
 
@@ -131,10 +132,11 @@ EXPECTED: Mapping[str, Callable[[Sequence[Said], Sequence[Event]], dict[str, boo
 }
 
 
-def whole(name: str, seed: int) -> tuple[list[Said], tuple[Event, ...]]:
-    """A day through every step of the flow; what was said once a minute, and what was told."""
+def whole(name: str, seed: int, root: Path | None) -> tuple[list[Said], tuple[Event, ...]]:
+    """A day through every step of the flow; what was said once a minute, and what was told. Recorded below a root."""
     config = day.config_of(name)
-    one = day.Day(config, NoRecorder())
+    recorder = logbook.begun(root, config, "simulated")
+    one = day.Day(config, recorder)
     found: list[Said] = []
     for frame in one.frames(day.stamped(name, seed, None)):
         lull, quiet = one.lull, frame.quiet
@@ -144,6 +146,7 @@ def whole(name: str, seed: int) -> tuple[list[Said], tuple[Event, ...]]:
             and (not found or quiet.t_s - found[-1].quiet.t_s >= 59.0)
         ):
             found.append(Said(quiet, deep_water(lull.table, config.boat)))
+    recorder.close(one.now_s)
     return found, one.lull.told
 
 
@@ -230,6 +233,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--n", type=int, default=1)
     parser.add_argument("--whole", action="store_true")
+    parser.add_argument("--outings", type=Path, help="folder in which the whole days are recorded")
     parser.add_argument("--golden", action="store_true")
     parser.add_argument("--update", action="store_true")
     parser.add_argument("--day", choices=list(EXPECTED), action="append")
@@ -240,7 +244,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for seed in range(options.seed, options.seed + options.n):
         for name in options.day or EXPECTED:
             if options.whole:
-                said, told = whole(name, seed)
+                said, told = whole(name, seed, options.outings)
             else:
                 said, state = coarse(name, day.config_of(name), seed)
                 told = state.told

@@ -37,6 +37,7 @@ class Finding:
     silent: str = ""  # why it makes no sound though it is shown: "fish on"
     said: str = ""  # as spoken: the rod first, in few words
     under: tuple[str, ...] = ()  # what follows from it, in words
+    same: tuple[str, ...] = ()  # keys of the same cause: what was heard of them was heard of this
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,13 +82,13 @@ def judge(
         if after is None:
             continue
         if after.raised_s is None and t_s - after.since_s >= after.finding.on_s and after.seen_s == t_s:
-            after = replace(
-                after, raised_s=t_s, acknowledged=not _may_sound(sounded.get(key), after.finding, t_s)
-            )
-        if after.raised_s is not None and not after.acknowledged:
-            before = state.standing.get(key)
-            if after.raised_s == t_s or (before is not None and _rank(before.finding) < _rank(after.finding)):
+            after = replace(after, raised_s=t_s)
+        before = state.standing.get(key)
+        if after.raised_s is not None and not after.acknowledged and _begins(before, after, t_s):
+            if _may_sound(sounded, after.finding, t_s):
                 sounded[key] = (t_s, after.finding.priority)
+            else:
+                after = replace(after, acknowledged=True)
         standing[key] = after
     shelved = {key: until_s for key, until_s in state.shelved.items() if until_s > t_s}
     state = AlertState(standing, sounded, state.muted_until_s, shelved)
@@ -101,7 +102,7 @@ def _follow(old: Standing | None, found: Finding | None, t_s: float) -> Standing
         if old is None or old.gone_s is not None:
             return Standing(found, t_s, t_s)
         worse = RANKS.index(found.priority) > _rank(old.finding)
-        if old.raised_s is not None and not worse:  # does not get less urgent: else it is heard each time it is more so
+        if old.raised_s is not None and not worse:  # does not get less urgent: else heard each time it is more so
             found = replace(found, priority=old.finding.priority)
         return replace(old, finding=found, seen_s=t_s, acknowledged=old.acknowledged and not worse)
     assert old is not None
@@ -116,11 +117,15 @@ def _rank(finding: Finding) -> int:
     return RANKS.index(finding.priority)
 
 
-def _may_sound(last: tuple[float, Priority] | None, finding: Finding, t_s: float) -> bool:
-    """Whether a situation that has just come to stand may be told aloud."""
-    if last is None or t_s - last[0] >= REALARM_S:
-        return True
-    return RANKS.index(last[1]) < _rank(finding)
+def _begins(before: Standing | None, after: Standing, t_s: float) -> bool:
+    """Whether it has come to stand just now, or has become more urgent."""
+    return after.raised_s == t_s or (before is not None and _rank(before.finding) < _rank(after.finding))
+
+
+def _may_sound(sounded: Mapping[str, tuple[float, Priority]], finding: Finding, t_s: float) -> bool:
+    """Whether it may be told aloud: nothing as urgent was, of it or of the same cause, within REALARM_S."""
+    lately = [sounded[key] for key in (finding.key, *finding.same) if key in sounded]
+    return all(t_s - at_s >= REALARM_S or RANKS.index(rank) < _rank(finding) for at_s, rank in lately)
 
 
 def _take(state: AlertState, action: AlertAction) -> AlertState:

@@ -32,6 +32,8 @@ TOUCH_M, CROSS_M = 0.0, 0.6
 """Judgement: a gap no larger is a touch; lines within half a metre catch each other, their lures being as long, and
 between the instants a forecast looks at they come a little nearer.
 """
+SLOWED = "slowed"
+"""The rule that tells, with a fish on, what `bottom` tells once the boat has slowed: one cause, heard once."""
 LIKELY, LIKELY_IN_CURVES = 0.05, 0.5
 """A gap is called gone by its value and this share of the way to its 90 % quantile: in a turn that may still be one of
 deliberate curves three times of four.
@@ -170,6 +172,7 @@ def bottom(look: Look, rule: Rule) -> Iterator[Finding]:
         said=said,
         priority=ahead.priority("alarm" if first.in_s <= ACT_S else "warning"),
         evidence=_gap_evidence(look, ahead, first),
+        same=(f"{SLOWED} {rod}",),
     )
 
 

@@ -93,10 +93,11 @@ class Rule:
         said: str = "",
         priority: Priority | None = None,
         evidence: Evidence = MappingProxyType({}),
+        same: tuple[str, ...] = (),
     ) -> Finding:
         """A situation of this rule; `said`: as spoken, the rod first, WORDS words at most."""
         key, priority = key or self.name, priority or self.priority
-        return Finding(key, priority, text, self.on_s, self.off_s, rods, evidence, said=said)
+        return Finding(key, priority, text, self.on_s, self.off_s, rods, evidence, said=said, same=same)
 
 
 def band_of(q: Q) -> Evidence:

@@ -7,7 +7,7 @@ On- and off-delays 3 s and 10 s, deadbands 10 % or 1 ft (judgement, after common
 from __future__ import annotations
 
 from assistant.alerts.engine import Finding
-from assistant.alerts.foreseen import bottom, cross, slowed
+from assistant.alerts.foreseen import SLOWED, bottom, cross, slowed
 from assistant.alerts.look import Look, Rule
 from assistant.alerts.now import lost_instruments, lure_speed, off_depth, said, wrong_side
 from assistant.alerts.passing import lifted, will_run
@@ -16,7 +16,7 @@ from assistant.alerts.upkeep import misfit
 
 RULES: tuple[Rule, ...] = (
     Rule("bottom", "warning", bottom, on_s=1.0),
-    Rule("slowed", "warning", slowed, on_s=0.0),
+    Rule(SLOWED, "warning", slowed, on_s=0.0),
     Rule("cross", "warning", cross, on_s=1.0),
     Rule("will be off depth", "warning", lifted),
     Rule("will be slow", "warning", will_run),
@@ -39,7 +39,6 @@ FOLLOWS: tuple[tuple[str, str], ...] = (
     ("lure slow", "off depth"),
     ("lure fast", "off depth"),
     ("instruments", "lost"),
-    ("slowed", "bottom"),
     ("deep water", "off depth"),
     ("will be slow", "will be off depth"),
     ("will be fast", "will be off depth"),
@@ -47,7 +46,7 @@ FOLLOWS: tuple[tuple[str, str], ...] = (
 """Key of a cause, what keys begin with that follow from it: a lure too slow is off its depth for that. While the cause
 is seen they are told under it; while it stands they make no sound."""
 
-WITH_A_FISH = ("bottom", "cross", "slowed")
+WITH_A_FISH = ("bottom", "cross", SLOWED)
 """What keys begin with that speak with a fish on: bottom and crossing, and what slowing down for it does."""
 
 

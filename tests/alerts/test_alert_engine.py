@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
+from dataclasses import replace
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -98,6 +99,17 @@ def test_what_is_urgent_to_and_fro_is_heard_once_as_either() -> None:
     )
     heard = [next((str(alert.priority) for alert in alerts if alert.audible), "") for alerts in looks]
     assert [b for a, b in itertools.pairwise(["", *heard]) if a != b] == ["warning", "alarm"]
+
+
+def test_what_was_an_alarm_is_no_second_one_within_five_minutes_though_it_began_anew_as_a_warning() -> None:
+    seen = [[found(priority="alarm")]] * 20 + [[]] * 40 + [[found()]] * 20 + [[found(priority="alarm")]] * 20
+    assert [t for t, _ in onsets(told(seen))] == [3.0]
+
+
+def test_what_was_heard_of_the_same_cause_under_another_name_was_heard() -> None:
+    other = replace(found("b"), same=("a",))
+    seen = [[found("a")]] * 20 + [[other]] * 20 + [[replace(other, priority="alarm")]] * 5
+    assert onsets(told(seen)) == [(3.0, "a"), (20.0, "b")]  # a warning of it; the alarm is news
 
 
 def test_acknowledging_one_leaves_the_other() -> None:

@@ -57,7 +57,7 @@ async def test_buttons_and_a_disk_that_fails(
             box = await button.bounding_box()
             assert box is not None
             assert box["height"] >= 60
-            await page.select_option("#happened select", "S2")
+            await page.select_option("#happened select >> nth=0", "S2")
             await button.click()
             await page.wait_for_selector("#happened .answer >> text=S2: fish on, saved as number 1.")
             assert await page.is_hidden("#not-recording")
@@ -66,6 +66,11 @@ async def test_buttons_and_a_disk_that_fails(
             await page.click("#happened button >> text=it did not happen")
             await page.wait_for_selector("#happened .answer >> text=boat: withdrawn, saved as number 3.")
             assert await page.is_hidden("#happened button >> text=it did not happen")
+            await button.click()
+            await page.wait_for_selector("#happened .answer >> text=boat: fish on, saved as number 4.")
+            await page.select_option('#happened select[aria-label="on which rod it was"]', "C")
+            await page.wait_for_selector("#happened .answer >> text=C: fish on, saved as number 5.")
+            assert await page.is_hidden('#happened select[aria-label="on which rod it was"]')
             files.fault = failing(0, 10**9, errno.ENOSPC)
             await button.click()
             await page.wait_for_selector("#happened .answer >> text=NOT RECORDING")
@@ -79,4 +84,4 @@ async def test_buttons_and_a_disk_that_fails(
             await feeding
         await serving
         await asyncio.to_thread(one.close, 9.0)
-    assert [told.event.rod for told in only_outing(tmp_path).events().values()] == ["S2", None]
+    assert [told.event.rod for told in only_outing(tmp_path).events().values()] == ["S2", "C", None]

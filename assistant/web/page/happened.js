@@ -24,22 +24,27 @@ export function makeHappened(details, state) {
   options(rod, [NO_ROD, ...state.order]);
   const answer = Object.assign(make("p"), { className: "answer", role: "status" });
   const back = Object.assign(make("button", "it did not happen"), { type: "button", hidden: true });
-  const show = ({ words, number }, of) => {
+  const named = Object.assign(make("select"), { hidden: true });
+  named.setAttribute("aria-label", "on which rod it was");
+  let last = {};
+  const ask = async (asked) => {
+    const { words, number } = await tell(asked);
     answer.textContent = words;
-    back.hidden = number === undefined || of === "withdrawn";
-    back.dataset.number = String(number);
+    last = { kind: asked.kind, corrects: number };
+    back.hidden = number === undefined || asked.kind === "withdrawn";
+    named.hidden = back.hidden || Boolean(asked.rod);
+    options(named, ["on which rod?", ...state.order]);
   };
-  back.addEventListener("click", async () => {
-    show(await tell({ kind: "withdrawn", corrects: Number(back.dataset.number) }), "withdrawn");
-  });
+  back.addEventListener("click", () => ask({ kind: "withdrawn", corrects: last.corrects }));
+  named.addEventListener("change", () => ask({ ...last, rod: named.value }));
   for (const kind of KINDS) {
     const button = Object.assign(make("button", kind), { type: "button" });
-    button.addEventListener("click", async () => {
-      show(await tell(rod.value === NO_ROD ? { kind } : { rod: rod.value, kind }), kind);
+    button.addEventListener("click", () => {
+      ask(rod.value === NO_ROD ? { kind } : { rod: rod.value, kind });
       rod.value = NO_ROD;
     });
     form.append(button);
   }
-  form.append(answer, back);
+  form.append(answer, named, back);
   details.append(form);
 }

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from assistant.configured import BoatConfig
 from assistant.estimate import boat as estimate
+from assistant.estimate import manual
 from assistant.estimate.boat import ModelVariation, Steering
 from assistant.messages import (
     BOAT_QUANTITIES,
@@ -155,6 +156,9 @@ def advance(state: LocateState, inputs: Inputs) -> LocateState:
     now = (inputs.utc or gathering.utc.at(inputs.t_s)) if place is not None else None
     if place is not None and now is not None:
         boat = boat._replace(model=ModelVariation(variation.model_rad(*place, now), *place))
+    if inputs.events:
+        told_utc = inputs.utc or gathering.utc.at(inputs.t_s)
+        boat = boat._replace(manual=manual.heard(boat.manual, inputs.events, told_utc))
     estimated, steering = estimate.advance(boat, gathering.accepted, inputs.t_s)
     return LocateState(
         gathering.gate,

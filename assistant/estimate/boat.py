@@ -23,6 +23,7 @@ from assistant.estimate.current import KEEP_S, Current, Water
 from assistant.estimate.fit import Fit, Look
 from assistant.estimate.ground import Ground
 from assistant.estimate.heading import NOT_CROSSED, Crossed
+from assistant.estimate.manual import Manual
 from assistant.estimate.receivers import AGREED, Apart, compare, doubted
 from assistant.estimate.sources import FRESH, NEVER, Key, Track, best, choose_all, note
 from assistant.estimate.speed import Hints, Log
@@ -59,6 +60,7 @@ class EstimatorState(NamedTuple):
     apart: Apart = AGREED
     model: ModelVariation | None = None
     fit: Fit | None = None
+    manual: Manual | None = None  # the crew says that the speed log is fouled
 
 
 def initial(config: BoatConfig) -> EstimatorState:
@@ -189,6 +191,8 @@ def _take_log(state: EstimatorState, accepted: Sequence[Accepted], t_s: float) -
         log = speed.read(None, track.t_s, speed.true_mps(track.value, state.config), hints)
     own = _factor_sigma(state.config)
     log = log._replace(factor_sigma=math.hypot(own, _beyond(state)[0]))
+    if state.manual is not None:
+        return state._replace(log=log._replace(stuck=state.manual.why, good=0), log_key=key)
     if log.stuck and log.proven_s < speed.PROVEN_S:  # all it ever taught of the current was wrong
         state = state._replace(current=None)
     return state._replace(log=log, log_key=key)

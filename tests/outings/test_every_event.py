@@ -32,6 +32,7 @@ def test_every_kind_has_a_value_here() -> None:
     """Else a new one would be left out: those without a value are what happens on a rod."""
     assert {kind for kind, value in TOLD if value is None} == {
         "fish on", "hook-up", "landed", "lost", "trip", "re-armed", "checked", "cleaned", "back as it was",
+        "wheel fouled", "wheel clear",
     }  # fmt: skip
     assert set(VALUES) <= {kind for kind, _ in TOLD}
 

@@ -1,14 +1,16 @@
 """Is the boat in a turn, since when, how far and how fast: from the heading alone, four times a second. Pure.
 
-A turn is seen when the heading has gone further within some WINDOWS_S than a boat wanders on a straight course: by
-DEPARTED_RAD + PER_S x window, more where waves make the bow swing, and with both halves of the window going the same
-way, as the swing of waves does not. It is over when the bow goes at less than STILL_SHARE of the turn's mean rate.
-Valid: turns of 0.3 to 20 deg/s, headings without gaps of more than GAP_S.
+A turn is seen when, within one of the windows of DEPARTED, the heading has gone further from its mean before it than a
+boat wanders on a straight course; further where waves make the bow swing, with both halves of the window going the same
+way, and beyond where the bow swung before, as the swing of waves does not. Short windows see fast turns, long ones slow
+turns. It is over when the bow goes at less than STILL_SHARE of the turn's mean rate. Valid: turns of 0.3 to 20 deg/s,
+headings without gaps of more than GAP_S.
 """
 
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from dataclasses import dataclass, replace
 
 from assistant.ahead.manoeuvre import STRAIGHT_ON, Manoeuvre, steered
@@ -16,15 +18,30 @@ from assistant.messages import Estimate
 from assistant.units import wrap_pi
 
 DEG = math.pi / 180.0
-WINDOWS_S = (2.5, 4.0, 8.0, 16.0, 26.0)
-"""The fastest turn has 3 s to be seen in, one of 0.3 deg/s 27 s."""
-DEPARTED_RAD = 3.0 * DEG
-PER_S = 0.08 * DEG
-"""Judgement, with the line before: less than what a turn makes in its time (8 degrees, less the helm's lag of 2 s), and
-more than a straight course; tests/campaigns/turn_recognition.py measures both.
+DEPARTED: tuple[tuple[float, float], ...] = (
+    (1.5, 2.4 * DEG),
+    (2.0, 2.6 * DEG),
+    (4.0, 3.5 * DEG),
+    (6.0, 3.15 * DEG),
+    (8.0, 3.3 * DEG),
+    (12.0, 3.9 * DEG),
+    (16.0, 4.2 * DEG),
+    (26.0, 5.0 * DEG),
+)
+"""Windows [s] and how far the heading must have gone within each: more than it went in 5 h on a straight course of the
+simulator in its usual waves (0.2 deg/s of yaw), by way of the estimate; the long ones are for a boat that nobody holds
+on its course. A helm put over for 3 deg/s makes 4.3 degrees in its 3 s. tests/campaigns/turn_recognition.py measures
+both, with other seeds.
 """
-WANDER_TIMES = 3.2  # departures are at least so many times the wander seen on straight courses
-WANDER_UP_S, WANDER_DOWN_S = 15.0, 60.0  # how soon more of it is believed, and less
+SHORT_S, SWUNG_S = 8.0, 8.0
+BEYOND = 0.5
+"""Within short windows, those of waves, at least this share of it must lie beyond where the bow swung in the SWUNG_S
+before; in long ones a swing is over.
+"""
+BEFORE_S = 1.0  # the heading before a window is the mean over this long
+USUAL_RAD = 0.85 * DEG
+"""The wander in those waves; where there is more of it, so much further must the heading go."""
+WANDER_UP_S, WANDER_DOWN_S = 30.0, 180.0  # how soon more of it is believed, and less
 WANDER_OVER_S = 2.5
 LEAST_HALF = 0.2  # of the way, in either half of a window
 STILL_S, STILL_RAD = (
@@ -33,7 +50,7 @@ STILL_S, STILL_RAD = (
 )  # a turn is judged over this long at least, and what it would make so much in
 STILL_SHARE = 0.4  # less than this share of what it would make: over
 GAP_S = 2.0
-KEEP_S = 27.0
+KEEP_S = 28.0
 FRESH = ("ok", "doubtful")
 
 
@@ -88,24 +105,43 @@ def manoeuvre_of(steering: Helm, rate_of_turn: Estimate) -> Manoeuvre:
 
 def _at(past: tuple[tuple[float, float], ...], t_s: float) -> float | None:
     """The heading at a time, None before the first."""
-    if past[0][0] > t_s + 1e-9:
+    k = bisect_right(past, (t_s + 1e-9, math.inf))
+    return past[k - 1][1] if k else None
+
+
+def _before(past: tuple[tuple[float, float], ...], t_s: float) -> float | None:
+    """The mean heading over BEFORE_S up to a time, None where they do not go back so far."""
+    if past[0][0] > t_s - BEFORE_S + 1e-9:
         return None
-    return next(rad for at_s, rad in reversed(past) if at_s <= t_s + 1e-9)
+    first, last = (bisect_right(past, (at_s + 1e-9, math.inf)) for at_s in (t_s - BEFORE_S, t_s))
+    if first == last:  # a gap
+        return past[last - 1][1]
+    return sum(rad for _, rad in past[first:last]) / (last - first)
 
 
 def _departure(now: Helm) -> tuple[tuple[float, float], int] | None:
     """Where and to which side a turn began, if there is one."""
     t_s, heading = now.past[-1]
-    for window in WINDOWS_S:
-        start, middle = _at(now.past, t_s - window), _at(now.past, t_s - 0.5 * window)
+    rough = max(now.wander_rad / USUAL_RAD, 1.0)
+    for window, departed in DEPARTED:
+        start, middle = _before(now.past, t_s - window), _at(now.past, t_s - 0.5 * window)
         if start is None or middle is None:
             return None
-        gone = heading - start
-        least = max(DEPARTED_RAD + PER_S * window, WANDER_TIMES * now.wander_rad)
-        halves = (middle - start, heading - middle)
-        if abs(gone) >= least and all(half * gone >= LEAST_HALF * gone * gone for half in halves):
-            return (t_s - window, start), 1 if gone > 0.0 else -1
+        gone, least = heading - start, rough * departed
+        if abs(gone) < least or any(
+            half * gone < LEAST_HALF * gone * gone for half in (middle - start, heading - middle)
+        ):
+            continue
+        side = 1 if gone > 0.0 else -1
+        if window > SHORT_S or side * heading - _swung(now.past, t_s - window, side) >= BEYOND * least:
+            return (t_s - window, start), side
     return None
+
+
+def _swung(past: tuple[tuple[float, float], ...], t_s: float, side: int) -> float:
+    """How far to a side the bow was in the SWUNG_S up to a time."""
+    first, last = (bisect_right(past, (at_s + 1e-9, math.inf)) for at_s in (t_s - SWUNG_S, t_s))
+    return max(side * rad for _, rad in past[first:last])
 
 
 def _wander(now: Helm, dt: float) -> float:

@@ -41,12 +41,13 @@ def test_a_steady_turn_across_north_is_seen_in_time_and_ends(rate: float, side: 
     assert ended_s < 15.0
 
 
-def test_the_swing_of_waves_is_no_turn() -> None:
-    """An hour of a bow that swings 3 degrees each way every 5 s, and wanders 1.5 degrees over a minute."""
+@pytest.mark.parametrize(("degrees", "period_s"), [(3.0, 5.0), (6.0, 5.0), (4.0, 3.5), (3.0, 8.0)])
+def test_the_swing_of_waves_is_no_turn(degrees: float, period_s: float) -> None:
+    """Twenty minutes of a bow that swings each way, and wanders 1.5 degrees over a minute."""
     now = Helm()
-    for tick in range(3600 * 4):
+    for tick in range(1200 * 4):
         t_s = tick / 4.0
-        swing = 3.0 * math.sin(math.tau * t_s / 5.0) * min(t_s / 60.0, 1.0)
+        swing = degrees * math.sin(math.tau * t_s / period_s) * min(t_s / 60.0, 1.0)
         now = watched(now, t_s, heading(200.0 + swing + 1.5 * math.sin(math.tau * t_s / 60.0)))
         assert now.side == 0, t_s
 

@@ -1,8 +1,10 @@
 """Is a turn seen in time, and a straight course left alone? The simulator's boat and instruments, through `locate`.
 
 Turns of 0.3-3 deg/s, 90 degrees at most, in its waves: seen within the larger of 3 s and 8 degrees / rate from the helm
-put over, `late_s` by how much the latest missed that, `ended_s` the median time from the end until it is seen.
-Straight: so many hours on a heading in waves: turns seen an hour. --n counts turns and, by ten, hours.
+put over (the bow follows with a lag of 2 s, so that it has gone 4 degrees by then at 3 deg/s), `late_s` by how much the
+latest missed that, `ended_s` the median time from the end until it is seen.
+Straight: so many hours on a heading in waves: turns seen an hour; a third as many with a bow that yaws ROUGH times as
+much. --n counts turns and, by ten, hours.
 """
 
 from __future__ import annotations
@@ -28,11 +30,17 @@ from sim.world import World
 
 MPH, DEG = 0.44704, math.pi / 180.0
 BEFORE_S, AFTER_S = 60.0, 40.0
+ROUGH = 2.5
 
 
-def steering(legs: tuple[Leg, ...], seconds: float, seed: int) -> Iterator[tuple[float, Helm]]:
-    """What is seen, four times a second."""
+def steering(
+    legs: tuple[Leg, ...], seconds: float, seed: int, rough: float = 1.0
+) -> Iterator[tuple[float, Helm]]:
+    """What is seen, four times a second; rough: how much more the bow yaws than usual."""
     scenario = replace(read_scenario("straight"), legs=legs, repeat=False)
+    handling = scenario.handling
+    handling = replace(handling, yaw_sigma_deg_s=rough * handling.yaw_sigma_deg_s)
+    scenario = replace(scenario, handling=handling)
     feed = Feed(scenario, World(scenario, (), Water(999.0, 9.80665), seed), seed, truth=False)
     state, seen = locate.initial(config.load().boat), Helm()
     batch: list[Sentence] = []
@@ -69,10 +77,10 @@ def one_turn(seed: int) -> dict[str, Any]:
     return {"rate": rate, "late_s": None if seen_s is None else seen_s - allowed_s, "ended_s": ended_s}
 
 
-def false_turns(hours: float, seed: int) -> int:
+def false_turns(hours: float, seed: int, rough: float = 1.0) -> int:
     """Turns seen on a straight course."""
     count, before = 0, 0
-    for _, now in steering((Leg(1e6, 2.1 * MPH, 3.0),), 3600.0 * hours, seed):
+    for _, now in steering((Leg(1e6, 2.1 * MPH, 3.0),), 3600.0 * hours, seed, rough):
         count += now.side != 0 and before == 0
         before = now.side
     return count
@@ -97,6 +105,7 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
         "ended_s": round(statistics.median(ended), 2) if ended else None,
         "hours": hours,
         "false_per_hour": round(false_turns(hours, args.seed) / hours, 2),
+        "false_per_hour_rough": round(false_turns(hours / 3.0, args.seed, ROUGH) / (hours / 3.0), 2),
     }
     print(json.dumps(result))
     return result

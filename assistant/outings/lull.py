@@ -6,8 +6,8 @@ of a strike. Before the first strike it says nothing. The words are for the wate
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from assistant.configured import Config
 from assistant.messages import Event, Frame, Quiet
@@ -25,6 +25,7 @@ HINTS = 3
 HINT_SIZE = 0.5  # of what fish may mind: judgement
 STRIKE = "fish on"
 WITHDRAWN = "withdrawn"
+CLEANS = ("cleaned", "checked")  # who looks at a lure wipes its line
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,9 @@ class Lull:
     rows: tuple[Minute, ...] = ()  # the last ones
     table: Table | None = None  # of all
     frames: tuple[Frame, ...] = ()  # of the minute that runs
+    clean_s: Mapping[str, float] = field(
+        default_factory=dict
+    )  # when a rod's line was last clean, as far as told
     fresh: bool = False  # something was told since the last verdict
     quiet: Quiet | None = None
 
@@ -43,14 +47,16 @@ def heard(lull: Lull, events: Sequence[Event]) -> Lull:
     """Take in what the crew told. An event that corrects another happened when that one did."""
     if not events:
         return lull
-    told = list(lull.told)
+    told, clean_s = list(lull.told), dict(lull.clean_s)
     for event in events:
+        if event.kind in CLEANS and event.rod is not None:
+            clean_s[event.rod] = event.t_s
         for old in [one for one in told if event.corrects is not None and one.number == event.corrects]:
             told.remove(old)
             event = replace(event, t_s=old.t_s)
         if event.kind != WITHDRAWN:
             told.append(event)
-    return replace(lull, told=tuple(sorted(told, key=lambda one: one.t_s)), fresh=True)
+    return replace(lull, told=tuple(sorted(told, key=lambda one: one.t_s)), clean_s=clean_s, fresh=True)
 
 
 def look(lull: Lull, config: Config, frame: Frame) -> Lull:
@@ -59,10 +65,12 @@ def look(lull: Lull, config: Config, frame: Frame) -> Lull:
         return lull
     over = bool(lull.frames) and minute_number(frame.t_s) != minute_number(lull.frames[0].t_s)
     if over:
-        row = minute_of(lull.frames, config.alerts, weighted(config))
+        row = minute_of(lull.frames, config.alerts, weighted(config), lull.clean_s)
         rows = (*lull.rows, row)[-HOLD_ROWS:]
         lull = replace(lull, rows=rows, table=grown(lull.table, rows), frames=())
-    lull = replace(lull, frames=(*lull.frames, frame))
+    aboard = {rod: frame.t_s for rod, line in frame.lines.items() if line.rod_state == "aboard"}
+    clean_s = {**lull.clean_s, **aboard} if aboard else lull.clean_s
+    lull = replace(lull, frames=(*lull.frames, frame), clean_s=clean_s)
     if not (over or lull.fresh):
         return lull
     return replace(lull, fresh=False, quiet=_judged(lull, config, frame))

@@ -10,6 +10,7 @@ import cmath
 import math
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import groupby
 
 from assistant.configured import AlertLimits
@@ -38,6 +39,9 @@ OF_BOAT: Mapping[str, str] = {
 }
 WORD_SIGMA = 0.4  # of a word of three: judgement
 
+NOTHING: Mapping[str, float] = {}
+CLEAN_SIGMA_MIN = 2.0  # of a moment that somebody told: judgement
+
 TOUCH = "touch"
 TOUCH_SIGMA_M = 1.0  # of the bottom where the line is, from the bottom under the boat: judgement
 
@@ -65,14 +69,34 @@ def minute_number(t_s: float) -> int:
     return math.floor(t_s / MINUTE_S)
 
 
-def minute_of(frames: Sequence[Frame], limits: AlertLimits, weighted: Collection[str] = ()) -> Minute:
-    """The row of frames that lie in one minute; there is at least one."""
+def minute_of(
+    frames: Sequence[Frame],
+    limits: AlertLimits,
+    weighted: Collection[str] = (),
+    clean_s: Mapping[str, float] = NOTHING,
+) -> Minute:
+    """The row of frames that lie in one minute; there is at least one.
+
+    Args:
+        limits, weighted: see `minutes_of`; clean_s: when a rod's line was last clean [s], where anybody told.
+    """
     rods = dict.fromkeys(rod for frame in frames for rod in frame.lines)
+    rows = [_rod_minute(frames, rod, limits, rod in weighted) for rod in rods]
     return Minute(
         minute_number(frames[0].t_s) * MINUTE_S,
-        tuple(_rod_minute(frames, rod, limits, rod in weighted) for rod in rods),
+        tuple(_with_fouling(row, frames[-1].t_s, clean_s.get(row.rod)) for row in rows),
         _of_boat(frames),
     )
+
+
+def _with_fouling(row: RodMinute, now_s: float, clean_s: float | None) -> RodMinute:
+    """A row with the minutes since the line was clean; as it is where nobody told."""
+    if clean_s is None:
+        return row
+    fouling = Observed(
+        max(now_s - clean_s, 0.0) / MINUTE_S, CLEAN_SIGMA_MIN, "entered", "cleaned or aboard, as told"
+    )
+    return replace(row, seen={**row.seen, "fouling_min": fouling})
 
 
 def _rod_minute(frames: Sequence[Frame], rod: str, limits: AlertLimits, weighted: bool) -> RodMinute:

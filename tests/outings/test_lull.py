@@ -163,3 +163,19 @@ def test_it_is_published() -> None:
     _, frames = run([told(300.0)], 10)
     assert b'"word":"usual"' in payloads.topic_messages(frames[-1])["quiet"][0]
     assert "quiet" not in payloads.topic_messages(frames[0])
+
+
+def test_minutes_since_a_line_was_clean_are_as_told() -> None:
+    """Cleaned, checked or aboard; of a line of which nobody told there are none."""
+    events = [told(605.0, "cleaned", "W", 1), told(700.0, number=2)]
+    state, _ = run(events, 20)
+    assert state.table is not None
+    track = state.table.tracks["fouling_min"]
+    value = track.value[:, 0].real
+    assert all(math.isnan(one) for one in value[:10])
+    assert value[10] == pytest.approx((658.0 - 605.0) / 60.0, abs=0.1)
+    assert value[18] - value[10] == pytest.approx(8.0, abs=0.1)
+    assert track.origin == "entered"
+    never, _ = run([told(700.0, number=2)], 20)
+    assert never.table is not None
+    assert "fouling_min" not in never.table.tracks

@@ -53,7 +53,9 @@ async def worked_out(config: Config, question: Question, live: Live, look: Look)
     found = await asyncio.to_thread(
         advise, wanted, from_thread, live.lines, live.outlook, doubt_of(boat)
     )  # fmt: skip
-    return to_json({"lines": list(found.lines()), "why": found.why, "offered": len(found.options)})
+    unknown = sorted({rod for option in found.options for rod in option.unknown})
+    said = {"lines": list(found.lines()), "why": found.why, "offered": len(found.options)}
+    return to_json({**said, "bottom_unknown": unknown})
 
 
 async def _awaited(asked: Awaitable[Forecast]) -> Forecast:

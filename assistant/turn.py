@@ -169,7 +169,8 @@ def as_object(wanted: Asked, told: Forecast, advice: Advice) -> str:
     head |= {"speed_mps": round(wanted.speed_mps, 6), "seconds": float(told.times_s[-1])}
     options = [
         {"side": one.side, "degrees": round(one.angle_rad / DEG, 3), "rate_deg_s": round(one.rate_radps / DEG, 4),
-         "radius_m": rounded(one.radius_m), "speed_mps": rounded(one.speed_mps), "text": one.text}
+         "radius_m": rounded(one.radius_m), "speed_mps": rounded(one.speed_mps), "text": one.text,
+         "bottom_unknown": list(one.unknown)}
         for one in advice.options
     ]  # fmt: skip
     said = {"options": options, "lift": list(advice.lift), "why": advice.why}

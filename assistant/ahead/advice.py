@@ -1,9 +1,10 @@
 """Steering as the answer: which turn would keep every line off the bottom and off the others. Pure; never an order.
 
 Manoeuvres are tried in the model, the largest rate first, one side and then the other, then with more speed; the first
-that keeps what is wanted is offered with its margin. Nothing is offered on what is in doubt, over a bottom nobody
-has sounded, outside the headings the captain said can be run, or with less than NOTICE_S left; then it is which rod to
-lift.
+that keeps what is wanted is offered with its margin. Nothing is offered while speed or heading is in doubt, outside the
+headings the captain said can be run, or with less than NOTICE_S left; then it is which rod to lift. A line's bottom is
+spoken for only where it is known all the way, or where the line is far above all that was sounded around; else what is
+offered is about the other lines and the lures, and says so. What is known of the bottom counts against a turn always.
 """
 
 from __future__ import annotations
@@ -11,14 +12,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from assistant.ahead import words
 from assistant.ahead.manoeuvre import Manoeuvre, planned
-from assistant.ahead.outlook import Forecast, LineAhead, Worst
+from assistant.ahead.offers import Advice, Option, low_of, offered
+from assistant.ahead.outlook import Forecast
 from assistant.configured import AlertLimits
-from assistant.messages import BoatState, LineState
+from assistant.messages import BoatState, Estimate, LineState
 from assistant.units import TAU, wrap_tau
 
 NOTICE_S = 30.0
@@ -27,7 +30,6 @@ FASTER = (1.15, 1.3)  # of the speed now; tried with the SLOWEST rates only
 SLOWEST = 3
 MOST_S = 600.0  # judgement: no turn that takes longer is offered
 HANGS_MPS = 0.3  # judgement: without a wish of the captain's, the least a lure needs
-LOOK_AROUND = "look around first"
 
 Forecaster = Callable[[Manoeuvre], Forecast]
 
@@ -47,42 +49,27 @@ class Wanted:
     units: str = "angler"
 
 
-@dataclass(frozen=True, slots=True)
-class Option:
-    """One turn that would do."""
+class Doubt(NamedTuple):
+    """Why nothing may be offered; why nothing may be said of the bottom. "": nothing stands against it."""
 
-    side: str  # "port", "starboard"
-    angle_rad: float  # >= 0
-    rate_radps: float
-    radius_m: float
-    speed_mps: float | None  # through the water, to change to; None: as it is
-    text: str
+    all: str = ""
+    bottom: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Advice:
-    """At most one option each side; lift: what to wind in where no steering does; why: that nothing is offered."""
-
-    options: tuple[Option, ...] = ()
-    lift: tuple[str, ...] = ()
-    why: str = ""
-
-    def lines(self) -> tuple[str, ...]:
-        """In words, one a line."""
-        if self.options:
-            return (*(option.text for option in self.options), f"{LOOK_AROUND[:1].upper()}{LOOK_AROUND[1:]}.")
-        return (*self.lift, *([f"No steering is offered: {self.why}."] if self.why else []))
+NO_DOUBT = Doubt()
 
 
-def doubt_of(boat: BoatState) -> str:
-    """Why nothing may be offered now; "": nothing stands against it."""
-    for name, what in (
-        ("water_depth_m", "depth"),
-        ("lat_deg", "position"),
-        ("stw_mps", "speed"),
-        ("heading_rad", "heading"),
-    ):
-        estimate = getattr(boat, name)
+def doubt_of(boat: BoatState) -> Doubt:
+    """What stands against advice now: speed and heading against any, depth and position against the bottom's."""
+    return Doubt(
+        _not_ok(boat, (("stw_mps", "speed"), ("heading_rad", "heading"))),
+        _not_ok(boat, (("water_depth_m", "depth"), ("lat_deg", "position"))),
+    )
+
+
+def _not_ok(boat: BoatState, named: tuple[tuple[str, str], ...]) -> str:
+    for name, what in named:
+        estimate: Estimate = getattr(boat, name)
         if estimate.state != "ok":
             return f"{what} {estimate.state}{f' ({estimate.cause})' if estimate.cause else ''}"
     return ""
@@ -93,31 +80,32 @@ def advise(
     look: Forecaster,
     lines: Mapping[str, LineState],
     now: Forecast | None = None,
-    doubt: str = "",
+    doubt: Doubt = NO_DOUBT,
     bottom: bool = True,
 ) -> Advice:
     """What would keep every line where it should be through the turn that is wanted.
 
     Args:
         look: the forecast of a manoeuvre from the lines as they are; lines: as they are.
-        now: of what the boat does now, None at the dock; doubt: why nothing may be offered.
+        now: of what the boat does now, None at the dock.
         bottom: False where none is to be kept off (at the dock, none typed).
     """
-    if doubt:
-        return Advice(why=doubt)
+    if doubt.all:
+        return Advice(why=doubt.all)
     asked = look(planned(wanted.angle_rad, wanted.rate_radps))
-    if bottom and (why := _unsounded(asked)):
-        return Advice(why=why)
     notice_s = math.inf if now is None else min(_trouble(wanted, now, bottom), default=math.inf)
     if notice_s < NOTICE_S:
-        return Advice(lift=_lifts(wanted, now or asked, lines), why=f"less than {NOTICE_S:.0f} s are left")
+        why = f"less than {NOTICE_S:.0f} s are left"
+        return Advice(lift=_lifts(wanted, now or asked, lines, doubt), why=why)
     sides = _sides(wanted)
-    options = tuple(option for side in sides if (option := _best(wanted, side, look, bottom)) is not None)
+    found = (_best(wanted, side, look, bottom, doubt.bottom) for side in sides)
+    options = tuple(option for option in found if option is not None)
     if options:
         return Advice(options)
     shut = not any(_open(wanted, side) for side in sides)
     why = "no turn passes only headings that can be run" if shut else "none keeps every line clear"
-    return Advice(lift=_lifts(wanted, asked, lines), why=why)
+    why += f", {doubt.bottom}" if doubt.bottom and not shut else ""
+    return Advice(lift=_lifts(wanted, asked, lines, doubt), why=why)
 
 
 def _sides(wanted: Wanted) -> tuple[float, float]:
@@ -135,7 +123,9 @@ def _open(wanted: Wanted, angle_rad: float) -> bool:
     return all(any(wrap_tau(h - a) <= wrap_tau(b - a) for a, b in wanted.limits.headings_rad) for h in passed)
 
 
-def _best(wanted: Wanted, angle_rad: float, look: Forecaster, bottom: bool) -> Option | None:
+def _best(
+    wanted: Wanted, angle_rad: float, look: Forecaster, bottom: bool, bottom_doubt: str
+) -> Option | None:
     """The largest rate to that side at the speed now, or with as little more as does."""
     if not _open(wanted, angle_rad):
         return None
@@ -145,21 +135,10 @@ def _best(wanted: Wanted, angle_rad: float, look: Forecaster, bottom: bool) -> O
     tries += [(rate, faster * wanted.speed_mps) for faster in FASTER for rate in rates[-SLOWEST:]]
     for rate, speed in tries:
         told = look(planned(angle_rad, rate, speed))
-        if not (bottom and _unsounded(told)) and next(_trouble(wanted, told, bottom), None) is None:
-            return _option(wanted, angle_rad, rate, speed, told, bottom)
+        if next(_trouble(wanted, told, bottom), None) is None:
+            turn = _option(wanted, angle_rad, rate, speed)
+            return offered(turn, told, wanted.units, bottom, bottom_doubt)
     return None
-
-
-def _unsounded(told: Forecast) -> str:
-    """Why the bottom under the lines is not known all the way; "": it is."""
-    for line in told.lines.values():
-        if line.bottom is None or line.bottom.known < 1.0:
-            return (
-                line.bottom.cause
-                if line.bottom is not None and line.bottom.cause
-                else "water ahead not sounded"
-            )
-    return ""
 
 
 def _trouble(wanted: Wanted, told: Forecast, bottom: bool) -> Iterator[float]:
@@ -167,7 +146,7 @@ def _trouble(wanted: Wanted, told: Forecast, bottom: bool) -> Iterator[float]:
     limits = wanted.limits
     slow = HANGS_MPS if limits.lure_slow_mps is None else limits.lure_slow_mps
     for line in told.lines.values():
-        if bottom and line.bottom is not None and _low(line.bottom.least) < 0.0:
+        if bottom and line.bottom is not None and low_of(line.bottom.least) < 0.0:
             yield line.bottom.least.at_s
         if bottom and line.bottom is not None and line.bottom.least.value < limits.off_bottom_m:
             yield line.bottom.least.at_s
@@ -178,51 +157,21 @@ def _trouble(wanted: Wanted, told: Forecast, bottom: bool) -> Iterator[float]:
             yield pair.gap.at_s
 
 
-def _low(worst: Worst) -> float:
-    return worst.value if math.isnan(worst.low) else worst.low
-
-
-def _option(
-    wanted: Wanted, angle_rad: float, rate: float, speed: float | None, told: Forecast, bottom: bool
-) -> Option:
+def _option(wanted: Wanted, angle_rad: float, rate: float, speed: float | None) -> Option:
+    """A turn in words, without what it would keep."""
     units = wanted.units
     side = "port" if angle_rad < 0.0 else "starboard"
     radius = (speed or wanted.speed_mps) / rate
     at = f" and {words.shown(speed, 'm/s', units)}" if speed is not None else ""
     degrees = f"{math.degrees(abs(angle_rad)):.0f} degrees to {side} at {math.degrees(rate):g} deg/s"
     how = f"{degrees} (radius {words.shown(radius, 'm', units)}){at}"
-    text = f"{how} would keep {', '.join(_margins(told, units, bottom))}."
-    return Option(side, abs(angle_rad), rate, radius, speed, text)
+    return Option(side, abs(angle_rad), rate, radius, speed, how)
 
 
-def _margins(told: Forecast, units: str, bottom: bool) -> Iterator[str]:
-    """What is nearest to going wrong, with its band."""
-    over = [line for line in told.lines.values() if line.bottom is not None]
-    if bottom and over:
-        line = min(over, key=_gap)
-        assert line.bottom is not None
-        yield f"{line.rod} {_band(line.bottom.least, 'm', units)} off the bottom"
-    if told.pairs:
-        pair = told.pairs[0]
-        yield f"{' and '.join(pair.rods)} {_band(pair.gap, 'm', units)} apart"
-    slowest = min(told.lines.values(), key=lambda line: line.slowest.value)
-    yield f"every lure at {_band(slowest.slowest, 'm/s', units)} or more"
-
-
-def _gap(line: LineAhead) -> float:
-    assert line.bottom is not None
-    return _low(line.bottom.least)
-
-
-def _band(worst: Worst, unit: str, units: str) -> str:
-    if math.isnan(worst.low) or math.isnan(worst.high):
-        return words.shown(worst.value, unit, units)
-    low, high = words.shown(worst.low, unit, units).partition(" ")[0], words.shown(worst.high, unit, units)
-    return high if low == high.partition(" ")[0] else f"{low}-{high}"
-
-
-def _lifts(wanted: Wanted, asked: Forecast, lines: Mapping[str, LineState]) -> tuple[str, ...]:
-    """Which rods to lift, by how much and by when, the first first."""
+def _lifts(wanted: Wanted, asked: Forecast, lines: Mapping[str, LineState], doubt: Doubt) -> tuple[str, ...]:
+    """Which rods to lift, by how much and by when, the first first; none over a bottom in doubt."""
+    if doubt.bottom:
+        return ()
     found = []
     for name, line in asked.lines.items():
         if (

@@ -3,7 +3,8 @@
 Soundings are kept where the boat passed, in a frame fixed to the ground: the boat's way through the surface layer and
 the way of that layer (set and drift) added up. A line meets the bottom the boat passed a minute or two before, so its
 depth there is read off the track: between soundings in a straight line, beside the track with a sigma that grows with
-the distance by the slope the track itself shows. Beyond the ends of the track nothing is known.
+the distance by the slope the track itself shows. Beyond the ends of the track nothing is known; a line that is less
+than FAR_SHARE as deep as anything sounded around the boat needs no sounding.
 """
 
 from __future__ import annotations
@@ -33,6 +34,9 @@ BEYOND_M = 30.0  # judgement: past its ends; in a turn lines come to lie where t
 LEAST_SLOPE = 0.02  # judgement: no bottom is trusted to be flatter
 EARLIER_SLOPE = 0.05  # judgement: nor to be known better between the soundings of another day
 SLOPE_OVER = 5  # soundings, 20 m: as far as lines swing
+AROUND_M = 300.0  # judgement: soundings this near the boat say what bottom there is around it
+AROUND_LEAST = 20  # of them, 80 m of track
+FAR_SHARE = 0.5  # judgement: no bottom rises, unseen from the boat, to half its least depth around
 UNKNOWN_DRIFT_MPS = 0.25  # 1 sigma of a current nobody measured; see estimate/heading.py
 JUMP_MPS = 6.0  # faster than this a place is not sailed to: the lines were settled anew
 FRESH = ("ok", "doubtful")
@@ -173,32 +177,48 @@ def flat(depth_m: float) -> Soundings:
 
 def bottoms(soundings: Soundings, times_s: Array, fine: Seen, coarse: Seen, seed: int) -> list[Bottom]:
     """The gap under every line's lowest point over the time ahead, R of them."""
-    gaps, _ = _gaps(soundings, times_s, fine.points_m)
-    members, sigma = _gaps(soundings, times_s, coarse.points_m)
+    gaps, _, lowest = _gaps(soundings, times_s, fine.points_m)
+    members, sigma, depths = _gaps(soundings, times_s, coarse.points_m)
     z = np.concatenate([np.zeros(1), normal_draws(seed, "ahead bottom")])
     members = by_member(members) + z * by_member(sigma)
     rows = banded(gaps, members)
+    deepest = banded(lowest, by_member(depths))[..., 2]
+    near = ~(np.fmax(lowest, deepest) <= FAR_SHARE * least_around(soundings))
     out = []
     for k in range(gaps.shape[1]):
         known = np.isfinite(gaps[:, k])
+        missing = np.flatnonzero(~known & near[:, k])
+        until_s = float(times_s[missing[0]]) if len(missing) else math.inf
         if not known.any():
             nothing = Worst(math.nan, math.nan, math.nan, math.nan)
-            out.append(Bottom(rows[:, k], nothing, 0.0, "no soundings where this line goes"))
+            out.append(Bottom(rows[:, k], nothing, 0.0, "no soundings where this line goes", until_s))
             continue
         least = _least(times_s[known], gaps[known, k], members[known, k])
         cause = "" if known.all() else "water ahead not sounded"
-        out.append(Bottom(rows[:, k], least, float(known.mean()), cause))
+        out.append(Bottom(rows[:, k], least, float(known.mean()), cause, until_s))
     return out
 
 
-def _gaps(soundings: Soundings, times_s: Array, points_m: Array) -> tuple[Array, Array]:
-    """(K, n) gap under the lowest node of each line and the sigma of the bottom there [m]."""
+def least_around(soundings: Soundings) -> float:
+    """The least depth sounded around the boat, on this outing or an earlier one [m]; NaN where too little was."""
+    if soundings.elsewhere_m is not None:
+        return soundings.elsewhere_m
+    here = np.array(soundings.place_m) + np.array(soundings.drifted_m)
+    rows = soundings.track[:, :3]
+    if soundings.earlier is not None:
+        rows = np.concatenate([rows, soundings.earlier[:, :3]])
+    around = rows[np.hypot(*(rows[:, :2] - here).T) <= AROUND_M, 2]
+    return float(around.min()) if len(around) >= AROUND_LEAST else math.nan
+
+
+def _gaps(soundings: Soundings, times_s: Array, points_m: Array) -> tuple[Array, Array, Array]:
+    """(K, n) gap under the lowest node of each line, the sigma of the bottom there, depth of that node [m]."""
     lowest = np.argmax(np.nan_to_num(points_m[..., 2], nan=-np.inf), axis=2)
     nodes = np.take_along_axis(points_m, lowest[:, :, None, None], axis=2)[:, :, 0]
     ahead = np.repeat(times_s, nodes.shape[1])
     depth, sigma = bottom_at(soundings, nodes[..., :2].reshape(-1, 2), ahead)
     shape = nodes.shape[:2]
-    return depth.reshape(shape) - nodes[..., 2], sigma.reshape(shape)
+    return depth.reshape(shape) - nodes[..., 2], sigma.reshape(shape), nodes[..., 2]
 
 
 def _least(times_s: Array, gaps: Array, members: Array) -> Worst:

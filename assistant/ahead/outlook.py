@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -26,12 +27,16 @@ class Worst:
 
 @dataclass(frozen=True, slots=True)
 class Bottom:
-    """Gap of one line's lowest point to the bottom at its own place; `known` is the share of the time it is known."""
+    """Gap of one line's lowest point to the bottom at its own place; `known` is the share of the time it is known.
+
+    until_s: up to when it is known wherever the line may come near it [s from now]; inf: all the time ahead.
+    """
 
     gap_m: Array  # (K, 3)
     least: Worst
     known: float
     cause: str = ""  # why it is not known all the time
+    until_s: float = math.nan  # as recorded: not kept
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 from ahead_tools import only
 
-from assistant.ahead.advice import LOOK_AROUND, Advice, Wanted, advise, doubt_of
+from assistant.ahead.advice import Doubt, Wanted, advise, doubt_of
 from assistant.ahead.manoeuvre import Manoeuvre, planned
+from assistant.ahead.offers import LOOK_AROUND, Advice
 from assistant.ahead.outlook import Bottom, Forecast, LineAhead, PairAhead, Worst
 from assistant.configured import AlertLimits
 from assistant.messages import BOAT_QUANTITIES, BoatState, Estimate, LineState, Q
@@ -32,7 +33,12 @@ LINES = {"W": LineState(0.0, "W", q(28.0), q(0.0), q(28.0), q(20.0), q(1.0), (),
 
 
 def lake(
-    spare_m: float, per_deg_s: float, known: float = 1.0, slowest: float = 0.8, apart: float = 5.0
+    spare_m: float,
+    per_deg_s: float,
+    known: float = 1.0,
+    slowest: float = 0.8,
+    apart: float = 5.0,
+    far_above: bool = False,
 ) -> Any:
     """The gap of W falls off by so much for each degree a second of port turn; starboard costs twice that."""
 
@@ -42,8 +48,13 @@ def lake(
         least = spare_m + faster - side * per_deg_s * turn.rate_radps / DEG
         gap = np.interp(TIMES_S, [0.0, 100.0], [spare_m, least])
         rows = np.stack([gap, gap - 1.0, gap + 1.0], axis=1)
+        until_s = math.inf if known == 1.0 or far_above else 120.0 * known
         bottom = Bottom(
-            rows, Worst(least, least - 1.0, least + 1.0, 100.0), known, "" if known == 1.0 else "not sounded"
+            rows,
+            Worst(least, least - 1.0, least + 1.0, 100.0),
+            known,
+            "" if known == 1.0 else "not sounded",
+            until_s,
         )
         speed = np.full((len(TIMES_S), 3), 1.0)
         one = LineAhead(
@@ -102,15 +113,39 @@ def test_only_headings_that_can_be_run() -> None:
     assert "headings" in advise(replace(WANTED, limits=shut), lake(6.0, 3.0), LINES).why
 
 
-def test_nothing_on_what_is_in_doubt_or_not_sounded() -> None:
-    assert advise(WANTED, lake(6.0, 3.0), LINES, doubt="depth doubtful").lines() == (
-        "No steering is offered: depth doubtful.",
+def test_nothing_while_speed_or_heading_is_in_doubt() -> None:
+    assert advise(WANTED, lake(6.0, 3.0), LINES, doubt=Doubt(all="speed doubtful")).lines() == (
+        "No steering is offered: speed doubtful.",
     )
-    assert advise(WANTED, lake(6.0, 3.0, known=0.9), LINES).why == "not sounded"
     good: dict[str, Any] = {name: Estimate(1.0, 0.05, "ok", 0.5, "test") for name in BOAT_QUANTITIES}
-    assert doubt_of(BoatState(0.0, **good)) == ""
+    assert doubt_of(BoatState(0.0, **good)) == Doubt()
     jumps = good["water_depth_m"]._replace(state="doubtful", cause="jumps")
-    assert doubt_of(BoatState(0.0, **{**good, "water_depth_m": jumps})) == "depth doubtful (jumps)"
+    depth = doubt_of(BoatState(0.0, **{**good, "water_depth_m": jumps}))
+    assert depth == Doubt(bottom="depth doubtful (jumps)")
+    speed = doubt_of(BoatState(0.0, **{**good, "stw_mps": jumps}))
+    assert speed == Doubt(all="speed doubtful (jumps)")
+
+
+def test_no_word_on_a_bottom_that_is_not_known_but_on_lines_and_lures() -> None:
+    """What is sounded still counts: 6 m to spare, 3 m for each deg/s, so 1.5 deg/s to port."""
+    for more in ({"known": 0.9}, {"doubt": Doubt(bottom="depth doubtful")}):
+        known = float(more.get("known", 1.0))  # type: ignore[arg-type]
+        doubt = more.get("doubt", Doubt())
+        assert isinstance(doubt, Doubt)
+        advice = advise(WANTED, lake(6.0, 3.0, known=known), LINES, doubt=doubt)
+        assert rates(advice)[0] == ("port", 1.5)
+        assert advice.options[0].unknown == ("W",)
+        first = advice.lines()[0]
+        why = doubt.bottom or "not sounded"
+        assert "W and C 15-18 ft apart" in first and " off the bottom," not in first
+        assert first.endswith(f"whether W keeps off the bottom is not known: {why}.")
+    deep = advise(WANTED, lake(0.0, 1.5), LINES, doubt=Doubt(bottom="depth doubtful"))
+    assert not deep.lift and deep.why == "none keeps every line clear, depth doubtful"
+
+
+def test_a_line_far_above_all_that_was_sounded_needs_no_sounding() -> None:
+    advice = advise(WANTED, lake(6.0, 3.0, known=0.9, far_above=True), LINES)
+    assert not advice.options[0].unknown and "W 2-8 ft off the bottom" in advice.options[0].text
 
 
 def test_what_to_lift_where_no_steering_does_and_where_the_notice_is_too_short() -> None:

@@ -16,7 +16,7 @@ from hypothesis.extra import numpy as npst
 
 from assistant import config
 from assistant.ahead.forecast import forecast
-from assistant.ahead.gaps import BESIDE_M, BEYOND_M, Soundings, bottom_at, sounded
+from assistant.ahead.gaps import BESIDE_M, BEYOND_M, Soundings, bottom_at, least_around, sounded
 from assistant.ahead.manoeuvre import Response, planned
 from assistant.ahead.pairs import closest
 from assistant.lines.motion import Motion
@@ -142,6 +142,12 @@ def test_the_gap_of_a_forecast_is_bottom_less_lowest_point() -> None:
     assert np.isnan(line.bottom.gap_m[-1]).all()  # two minutes on: where nobody has been
     assert 0.1 < line.bottom.known < 0.9
     assert line.bottom.cause == "water ahead not sounded"
+    assert 30.0 < line.bottom.until_s < told.times_s[-1]
+    deep = replace(track, track=rows + np.array([0.0, 0.0, 60.0, 0.0, 0.0]))  # 100 m: far below a line at 30
+    told = forecast(state, planned(math.radians(30.0), math.radians(1.0)), soundings=deep)
+    assert told is not None and told.lines["W"].bottom is not None
+    assert told.lines["W"].bottom.until_s == math.inf and told.lines["W"].bottom.known < 0.9
+    assert math.isnan(least_around(replace(deep, track=deep.track[-10:])))  # too little to say so
     assert line.bottom.least.low <= line.bottom.least.value <= line.bottom.least.high
 
 

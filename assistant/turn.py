@@ -8,10 +8,11 @@ import textwrap
 from dataclasses import dataclass
 from typing import Any
 
-from assistant.ahead.advice import Advice, Wanted, advise
+from assistant.ahead.advice import Wanted, advise
 from assistant.ahead.forecast import AFTER_S, MOST_S, forecast
 from assistant.ahead.gaps import Soundings, flat
 from assistant.ahead.manoeuvre import Manoeuvre, planned
+from assistant.ahead.offers import Advice
 from assistant.ahead.outlook import Forecast, LineAhead, PairAhead, Worst
 from assistant.configured import Config
 from assistant.dock_ask import SPEEDS, USUAL_MPS

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from itertools import pairwise
 from typing import Any
 
@@ -160,7 +161,15 @@ def silence(spell: Spell, story: Story) -> dict[str, Any]:
         "differences": [difference_words(d, units) for d in verdict.differences if d.differs],
         "test": {"do": verdict.trial.do, "expect": verdict.trial.expect},
         "deep_water": _deep(spell.water),
+        "deep_along_boat": None if (along := deep_along(spell, story)) is None else asdict(along),
     }
+
+
+def deep_along(spell: Spell, story: Story) -> tally.Along | None:
+    """The deep current along the boat before the strikes and when the silence was judged; None while unknown."""
+    assert story.table is not None
+    past = [one for one in story.strikes if spell.from_s is not None and one.t_s <= spell.from_s]
+    return tally.along_boat(story.table.until(spell.judged_s), past, spell.water, story.lat_deg)
 
 
 def _figure(value: float) -> float | None:
@@ -176,6 +185,17 @@ def _deep(water: DeepWater | None) -> dict[str, object] | None:
         "toward_deg": bearing_deg(water.velocity_mps, 1),
         "seen_by": list(water.seen_by),
     }
+
+
+def along_words(along: tally.Along, story: Story) -> str:
+    """How the deep water went with the boat, in words."""
+
+    def one(value_mps: float) -> str:
+        way = "with the boat" if value_mps > 0.0 else "against it"
+        return f"{shown(abs(value_mps), 'm/s', story.config.boat.units)} {way}"
+
+    sigmas = abs(along.now_mps - along.then_mps) / along.sigma_mps if along.sigma_mps > 0.0 else math.inf
+    return f"{one(along.then_mps)} before the strikes, {one(along.now_mps)} then ({sigmas:.1f} sigma)"
 
 
 def deep_words(water: DeepWater | None, story: Story) -> str:

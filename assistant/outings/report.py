@@ -14,7 +14,14 @@ import numpy as np
 from assistant.messages import Z90
 from assistant.outings import plots, story
 from assistant.outings.claims import percent
-from assistant.outings.findings import conditions, deep_words, findings, turning_points
+from assistant.outings.findings import (
+    along_words,
+    conditions,
+    deep_along,
+    deep_words,
+    findings,
+    turning_points,
+)
 from assistant.outings.plots import Hours, Mark, Strip
 from assistant.outings.quiet import RARE_BELOW, UNUSUAL_BELOW
 from assistant.outings.quiet_words import difference_words, shown
@@ -114,7 +121,7 @@ def _spells(one: Story, clock: Clock) -> str:
 
 
 def _spell(spell: Spell, one: Story, clock: Clock) -> str:
-    verdict, figures = spell.verdict, spell.verdict.silence
+    verdict, figures, along = spell.verdict, spell.verdict.silence, deep_along(spell, one)
     minutes = (spell.to_s - (spell.from_s or 0.0)) / 60.0
     ended = "the next strike" if spell.ended_by_strike else "the end"
     beliefs = ", ".join(
@@ -128,6 +135,7 @@ def _spell(spell: Spell, one: Story, clock: Clock) -> str:
         + (f"Likeliest: {verdict.named}, not proven." if verdict.named else "Cannot tell."),
         *[difference_words(d, one.config.boat.units) for d in verdict.differences if d.differs][:5],
         f"Deep current then: {deep_words(spell.water, one)}.",
+        *([] if along is None else [f"Along the boat it went {along_words(along, one)}."]),
         f"The cheapest test: {verdict.trial.do}; {verdict.trial.expect}.",
     ]
     word = f'<div class="word">{minutes:.0f} min without a strike: {escape(verdict.word)}</div>'

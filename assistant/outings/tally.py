@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.messages import Event, Side
+from assistant.outings.causes import BEFORE_MIN, NOW_MIN
 from assistant.outings.deep_water import EARTH_RADPS, DeepWater
 from assistant.outings.effort import Strike, Table, minute_before
 from assistant.units import DisplayUnit
@@ -178,3 +179,35 @@ def by_deep_current(
     words = np.where(np.isfinite(along), words, "")
     labels = np.broadcast_to(words[:, None], table.workable.shape)
     return shares(table, caught, labels, ["against it", "across it", "along with it"])
+
+
+@dataclass(frozen=True, slots=True)
+class Along:
+    """The deep current along the boat [m/s], + with it: before the strikes and in the last minutes."""
+
+    then_mps: float
+    now_mps: float
+    sigma_mps: float  # of their difference
+
+
+def along_boat(
+    table: Table, strikes: Sequence[Strike], water: DeepWater | None, lat_deg: float
+) -> Along | None:
+    """What the boat's headings made of the deep current as it is known at the table's end; None while unknown."""
+    track = table.tracks.get("heading_rad")
+    if track is None or water is None or not water.known:
+        return None
+    turning = 2.0 * EARTH_RADPS * math.sin(math.radians(lat_deg))
+    ways = track.value[:, 0] * np.exp(
+        1j * turning * (table.t_s[-1] - table.t_s)
+    )  # as if the current stood still
+    ends = [minute_before(table, strike) + 1 for strike in strikes]
+    before = np.concatenate([ways[max(0, end - BEFORE_MIN) : end] for end in ends] or [ways[:0]])
+    before, last = before[np.isfinite(before)], ways[-NOW_MIN:][np.isfinite(ways[-NOW_MIN:])]
+    if not len(before) or not len(last):
+        return None
+    then, now = complex(before.mean()), complex(last.mean())
+    change = np.array([(now - then).real, (now - then).imag])
+    sigma = math.sqrt(max(0.0, float(change @ np.array(water.covariance) @ change)))
+    along = [(way.conjugate() * water.velocity_mps).real for way in (then, now)]
+    return Along(along[0], along[1], sigma)

@@ -163,3 +163,13 @@ def test_twins_are_held_against_each_other(found: dict[str, Any], the_day: Story
         "nothing measured on both: cannot tell."
     )  # one load cell, on S2
     assert "P1 2 in" in found["twins"][1]["words"]
+
+
+def test_how_the_deep_water_went_is_told(found: dict[str, Any], the_day: Story) -> None:
+    """Against the boat while fish struck, with it in the silence: 0.25 m/s at most, and beyond doubt."""
+    (silence,) = [s for s in found["silences"] if s["minutes"] > 100]
+    along = silence["deep_along_boat"]
+    assert -0.3 < along["then_mps"] < -0.1
+    assert 0.1 < along["now_mps"] < 0.3
+    assert along["now_mps"] - along["then_mps"] > 4.0 * along["sigma_mps"]
+    assert "against it before the strikes" in report.html(the_day, found)

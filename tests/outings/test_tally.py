@@ -12,7 +12,7 @@ from scipy import stats
 from assistant.messages import Event
 from assistant.outings import tally
 from assistant.outings.deep_water import DeepWater
-from assistant.outings.effort import Observed, tabulate
+from assistant.outings.effort import Observed, Strike, tabulate
 from assistant.units import DISPLAY_UNITS
 
 
@@ -88,3 +88,22 @@ def test_headings_against_a_deep_current_that_turns() -> None:
     against = np.sum(np.arange(361) * turning < 60.0)
     assert rows["against it"] == pytest.approx(against * 8 / 60)
     assert tally.by_deep_current(table, [], DeepWater(0.01, 0.0, ((1e-2, 0.0), (0.0, 1e-2)), ()), 45.0) == []
+
+
+def test_the_deep_current_along_the_boat() -> None:
+    """Toward north at the end: a boat heading north goes with it; on the equator it does not turn, so one heading south
+    went against all of it. The sigma of the difference is twice its own along the heading."""
+    boat = {m: {"heading_rad": Observed(math.pi if m < 60 else 0.0, 0.1, "measured", "x")} for m in range(91)}
+    table = tabulate(day(91, boat=lambda m: boat[m]))
+    water = DeepWater(0.3, 0.1, ((4e-4, 0.0), (0.0, 1e-4)), ("pull P1",))
+    along = tally.along_boat(table, [Strike(1800.0), Strike(2400.0, "P1")], water, 0.0)
+    assert along is not None
+    assert (along.then_mps, along.now_mps) == (pytest.approx(-0.3), pytest.approx(0.3))
+    assert along.sigma_mps == pytest.approx(2 * 0.02)
+    turned = tally.along_boat(table, [Strike(1800.0)], water, 45.0)
+    assert turned is not None
+    back = (
+        4.0 * math.pi / 86164.0 * math.sin(math.radians(45.0)) * (5400.0 - 1800.0 + 360.0)
+    )  # middle of its window
+    assert turned.then_mps == pytest.approx(-(0.3 * math.cos(back) - 0.1 * math.sin(-back)), abs=0.002)
+    assert tally.along_boat(table, [], water, 0.0) is None

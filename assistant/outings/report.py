@@ -14,14 +14,8 @@ import numpy as np
 from assistant.messages import Z90
 from assistant.outings import plots, story
 from assistant.outings.claims import percent
-from assistant.outings.findings import (
-    along_words,
-    conditions,
-    deep_along,
-    deep_words,
-    findings,
-    turning_points,
-)
+from assistant.outings.compared import along_words, deep_along
+from assistant.outings.findings import conditions, deep_words, findings, turning_points
 from assistant.outings.plots import Hours, Mark, Strip
 from assistant.outings.quiet import RARE_BELOW, UNUSUAL_BELOW
 from assistant.outings.quiet_words import difference_words, shown

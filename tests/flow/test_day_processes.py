@@ -51,7 +51,7 @@ def asked_of(page: int, process: subprocess.Popen[str], mode: str, made_s: float
     assert (kind.startswith("text/html"), b"/app.js" in body) == (True, True)
     assert json.loads(got(page, "api/me")[1]) == {"may_set": True}
     bar(page, do="pause")
-    until(lambda: bar(page, do="pause")["made_s"] >= made_s, process)
+    until(lambda: bar(page, do="pause")["made_s"] >= made_s, process, 240.0)
     at = bar(page, do="seek", value=made_s - 60.0)
     assert (at["t_s"], at["playing"], at["error"]) == (made_s - 60.0, False, "")
     until(lambda: (f := get_frame(page)) and abs(f["t_s"] - at["t_s"]) <= 2.0, process)

@@ -27,10 +27,10 @@ from numpy.typing import NDArray
 from assistant import config as configs
 from assistant.configured import Coefficient, Config, Fact, RigPart
 from assistant.lines import ensemble, spread
-from assistant.lines.chain import Towed, Water
+from assistant.lines.chain import Water
 from assistant.lines.draws import at_normal
 from assistant.lines.fleet import Fleet, marched
-from assistant.lines.gear import Draw, RodSetting, has_planer, towed
+from assistant.lines.gear import Draw, RodSetting, above_zero_m, counted_m, has_planer, mains_m, towed
 from assistant.lines.motion import Motion
 from assistant.lines.prior import ALIKE, OF_FAMILY
 from assistant.lines.seen import seen_from_boat
@@ -128,22 +128,31 @@ class Truth:
 
     @classmethod
     def settled(
-        cls, config: Config, chains: Sequence[Towed], deep: Array, motion: Motion, sag_z: float
+        cls, config: Config, outs_m: Array, draw: Draw, deep: Array, motion: Motion, sag_z: float
     ) -> Truth:
-        """In their steady shapes; deep: (2,) of the deep layer [m/s], sag_z: of boards, in sigmas."""
+        """In their steady shapes.
+
+        Args:
+            outs_m: (R,) true line out; deep: (2,) of the deep layer [m/s]; sag_z: of boards, in sigmas.
+        """
         water = Water(config.boat.water_density_kg_m3, config.boat.gravity_m_s2)
         fade = ensemble.unknowns(config, 0).profile
         water = replace(
             water, profile=tuple((float(z), float(a * deep[0]), float(a * deep[1])) for z, a, _ in fade)
         )
+        rods = config.rods
+        chains = [
+            towed(config, rod, RodSetting(out), water, draw) for rod, out in zip(rods, outs_m, strict=True)
+        ]
         points = tow_points(
             config, spread.CUT, 1, lambda _rod, board, _k: at_normal(board.sag_m_per_n, sag_z)
         )
-        count = len(chains)
+        count = len(rods)
         fleet, sag_m = settled_towed(
             points, boats(motion), chains, [water] * count, spread.CUT, fade, np.tile(deep, (count, 1))
         )
-        mains = np.array([chain.segments[-1].length_m for chain in chains])
+        fixed = {k: parts for k, rod in enumerate(rods) if (parts := counted_m(rod))}
+        mains, _ = mains_m(fixed, outs_m + np.array([above_zero_m(rod) for rod in rods]))
         return cls(config, fade, points, mains, fleet, sag_m)
 
     def march(self, motion: Motion) -> None:
@@ -175,13 +184,9 @@ def one_run(config: Config, seed: int) -> dict[str, tuple[bool, float]]:
     deep = rng.standard_normal(2) * boat.deep_layer_sigma_mps
     factors = [at_normal(rod.counter, float(rng.standard_normal())) for rod in config.rods]
     told = max(speed + SPEED_SIGMA_MPS * float(rng.standard_normal()), 0.1)
-    water = Water(boat.water_density_kg_m3, boat.gravity_m_s2)
-    chains = [
-        towed(config, rod, RodSetting(rod.line_out_m * factor), water, draw)
-        for rod, factor in zip(config.rods, factors, strict=True)
-    ]
+    outs = np.array([rod.line_out_m for rod in config.rods]) * factors
     motion = Motion(0.0, 0.0, speed, start)
-    truth = Truth.settled(config, chains, deep, motion, float(rng.standard_normal()))
+    truth = Truth.settled(config, outs, draw, deep, motion, float(rng.standard_normal()))
     state = spread.initial(config, seed)
     stw = Estimate(told, SPEED_SIGMA_MPS, "ok", 0.0, "drawn")
     for tick in range(int(MINUTES * 60 / TICK_S) + 1):

@@ -102,7 +102,7 @@ def _follow(old: Standing | None, found: Finding | None, t_s: float) -> Standing
         if old is None or old.gone_s is not None:
             return Standing(found, t_s, t_s)
         worse = RANKS.index(found.priority) > _rank(old.finding)
-        if old.raised_s is not None and not worse:  # does not get less urgent: else heard each time it is more so
+        if old.raised_s is not None and not worse:  # never less urgent: else heard each time it is more so
             found = replace(found, priority=old.finding.priority)
         return replace(old, finding=found, seen_s=t_s, acknowledged=old.acknowledged and not worse)
     assert old is not None

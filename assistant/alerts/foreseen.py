@@ -24,7 +24,7 @@ from assistant.units import FOOT_M
 
 OLD_S = 20.0
 """An older forecast says nothing: four times the period at which it is made."""
-ACT_S = 30.0
+ACT_S = 20.0
 """Sooner than this there is time for one thing only: an alarm."""
 CURVES_RAD = math.radians(65.0)
 """Judgement: deliberate curves go 20-30 degrees to either side, so from one to the next 60."""
@@ -37,6 +37,10 @@ SLOWED = "slowed"
 LIKELY, LIKELY_IN_CURVES = 0.05, 0.5
 """A gap is called gone by its value and this share of the way to its 90 % quantile: in a turn that may still be one of
 deliberate curves three times of four.
+"""
+GOES_ON, LAG_S = 0.7, 15.0
+"""A turn that is being steered must go on so far with this chance, by where turns stop, for what it does to be called:
+until LAG_S before, as a line answers so late (judgement: half the time a weight's takes).
 """
 
 Array = NDArray[np.float64]
@@ -53,6 +57,19 @@ class Ahead:
     def priority(self, urgent: Priority) -> Priority:
         """As urgent as that, or a caution where the forecast rests on what is in doubt."""
         return urgent if self.told.state == "ok" else "caution"
+
+    def goes_on(self, in_s: float, held: bool = False) -> bool:
+        """Whether the turn that is being steered is likely to go on as far as what comes in in_s [s] takes.
+
+        Args:
+            held: it was told already; the same until the forecast says otherwise.
+        """
+        turn = self.told.manoeuvre
+        if held or not turn.under_way:
+            return True
+        needed = min(turn.rate_radps * max(in_s - LAG_S, 0.0), abs(turn.angle_rad()))
+        weights = [(stop.weight, abs(stop.angle_rad) >= needed) for stop in turn.stops]
+        return sum(w for w, far in weights if far) >= GOES_ON * sum(w for w, _ in weights)
 
     def first_s(self, excess: Array) -> float | None:
         """Time from now at which something is first above 0 [s], 0 when it is; None: it never is."""
@@ -90,10 +107,12 @@ class Ahead:
         """The same of (K, 3) value, low, high."""
         return self.least(rows[:, 0], rows[:, 2])
 
-    def below_s(self, rows: Array, limit: float) -> float | None:
+    def below_s(self, rows: Array, limit: float, held: bool = False) -> float | None:
         """Time from now at which the value is first below a limit [s], where that is likely; None: it is not."""
-        likely = self.first_s(limit - self.low_side(rows)) is not None
-        return self.first_s(limit - rows[:, 0]) if likely else None
+        if self.first_s(limit - self.low_side(rows)) is None:
+            return None
+        in_s = self.first_s(limit - rows[:, 0])
+        return in_s if in_s is not None and self.goes_on(in_s, held) else None
 
 
 def ahead_of(look: Look) -> Ahead | None:
@@ -129,16 +148,16 @@ def touches(look: Look, ahead: Ahead, held: str) -> list[Touch]:
     for line in ahead.told.lines.values():
         if not line.firm or line.bottom is None:
             continue
-        limit = TOUCH_M + FOOT_M * (f"{held} {line.rod}" in look.held)
-        in_s = touches_in(ahead, line, limit)
+        stands = f"{held} {line.rod}" in look.held
+        in_s = touches_in(ahead, line, TOUCH_M + FOOT_M * stands, stands)
         if in_s is not None:
             found.append(Touch(line, in_s, float(np.nanmin(line.bottom.gap_m[:, 0]))))
     return sorted(found, key=lambda one: (f"{held} {one.line.rod}" not in look.held, one.in_s))
 
 
-def touches_in(ahead: Ahead, line: LineAhead, limit_m: float) -> float | None:
+def touches_in(ahead: Ahead, line: LineAhead, limit_m: float, held: bool = False) -> float | None:
     """Time until the gap under a line is less than that [s]; None: it is not, or nothing is known of the bottom."""
-    return None if line.bottom is None else ahead.below_s(line.bottom.gap_m, limit_m)
+    return None if line.bottom is None else ahead.below_s(line.bottom.gap_m, limit_m, held)
 
 
 def bottom(look: Look, rule: Rule) -> Iterator[Finding]:
@@ -268,12 +287,13 @@ def _pair_key(name: str, pair: PairAhead) -> str:
 
 def _crosses(look: Look, ahead: Ahead, pair: PairAhead, name: str) -> bool:
     """Whether both fish and will come too near."""
-    limit = CROSS_M + FOOT_M * (_pair_key(name, pair) in look.held)
+    held = _pair_key(name, pair) in look.held
     firm = all(ahead.told.lines[rod].firm for rod in pair.rods)
-    return firm and crosses(ahead, pair, limit)
+    return firm and crosses(ahead, pair, CROSS_M + FOOT_M * held, held)
 
 
-def crosses(ahead: Ahead, pair: PairAhead, limit_m: float) -> bool:
+def crosses(ahead: Ahead, pair: PairAhead, limit_m: float, held: bool = False) -> bool:
     """Whether two lines will come so near; of lines that are nearest now the forecast says nothing new."""
     gap = ahead.least(np.array(pair.gap.value), np.array(pair.gap.high))
-    return bool(gap < limit_m) and pair.gap.at_s > ahead.age_s
+    in_s = pair.gap.at_s - ahead.age_s
+    return bool(gap < limit_m) and in_s > 0.0 and ahead.goes_on(in_s, held)

@@ -28,15 +28,17 @@ def lifted(look: Look, rule: Rule) -> Iterator[Finding]:
             wanted = look.config.alerts.wanted_m.get(rod)
             if wanted is None or not line.firm:
                 continue
-            spare = max(FOOT_M, DEADBAND * (wanted[1] - wanted[0]))
-            spare *= -1.0 if f"{rule.name} {word}" in look.held else 1.0
+            held = f"{rule.name} {word}" in look.held
+            spare = max(FOOT_M, DEADBAND * (wanted[1] - wanted[0])) * (-1.0 if held else 1.0)
             if word == "above":
                 rows, limit = line.depth_m, wanted[0] - spare
             else:
                 rows, limit = mirrored(line.depth_m), -(wanted[1] + spare)
             inside = wanted[0] <= float(line.depth_m[0, 0]) <= wanted[1]
-            in_s = ahead.below_s(rows, limit)
-            if inside and in_s is not None and ahead.lasts_s(limit - ahead.low_side(rows)) >= LASTING_S:
+            in_s = ahead.below_s(rows, limit, held)
+            if in_s is None or not inside or not ahead.goes_on(in_s + LASTING_S, held):
+                continue
+            if ahead.lasts_s(limit - ahead.low_side(rows)) >= LASTING_S:
                 found.append((line, in_s, wanted))
         if found:
             yield _off_finding(look, rule, ahead, word, found)
@@ -88,7 +90,8 @@ def will_run(look: Look, rule: Rule) -> Iterator[Finding]:
     limit = limits.lure_slow_mps if slow else limits.lure_fast_mps
     if ahead is None or ahead.weaving or limit is None or ahead.told.kind not in ("turn", "speed"):
         return
-    spare = DEADBAND * limit * (-0.5 if rule.name in look.held else 0.5)
+    held = rule.name in look.held
+    spare = DEADBAND * limit * (-0.5 if held else 0.5)
     found = []
     for line in ahead.told.lines.values():
         rows = line.lure_speed_mps
@@ -97,8 +100,10 @@ def will_run(look: Look, rule: Rule) -> Iterator[Finding]:
         below = limit - spare
         if not slow:
             rows, below = mirrored(rows), -(limit + spare)
-        in_s = ahead.below_s(rows, below)
-        if in_s is not None and in_s > 0.0 and ahead.lasts_s(below - ahead.low_side(rows)) >= LASTING_S:
+        in_s = ahead.below_s(rows, below, held)
+        if in_s is None or in_s <= 0.0 or not ahead.goes_on(in_s + LASTING_S, held):
+            continue
+        if ahead.lasts_s(below - ahead.low_side(rows)) >= LASTING_S:
             found.append((line, in_s))
     if not found:
         return

@@ -15,9 +15,9 @@ from assistant.alerts.pulls import deep_water, pull_changed, trip_margin
 from assistant.alerts.upkeep import misfit
 
 RULES: tuple[Rule, ...] = (
-    Rule("bottom", "warning", bottom, on_s=1.0),
+    Rule("bottom", "warning", bottom, on_s=5.0),
     Rule(SLOWED, "warning", slowed, on_s=0.0),
-    Rule("cross", "warning", cross, on_s=1.0),
+    Rule("cross", "warning", cross, on_s=5.0),
     Rule("will be off depth", "warning", lifted),
     Rule("will be slow", "warning", will_run),
     Rule("will be fast", "warning", will_run),

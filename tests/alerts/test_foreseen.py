@@ -112,11 +112,25 @@ def test_a_line_that_does_not_fish_and_a_bottom_not_known_say_nothing() -> None:
 
 def test_deliberate_curves_are_told_only_what_is_nearly_sure() -> None:
     """A turn of so far 50 degrees may be one of them: the gap must be gone three times of four."""
-    curve, turn = steered(50.0 * DEG, 2.0 * DEG), steered(100.0 * DEG, 2.0 * DEG)
+    curve, turn = steered(50.0 * DEG, 2.0 * DEG), steered(155.0 * DEG, 2.0 * DEG)
     unsure = line("W", rows(5.0, -3.0, 30.0, 110.0, 8.0))
     assert seen(told(unsure, manoeuvre=curve, kind="turn")) == []
     assert [f.key for f in seen(told(unsure, manoeuvre=turn, kind="turn"))] == ["bottom W"]
-    assert [f.key for f in seen(told(line("W", SINKS), manoeuvre=curve, kind="turn"))] == ["bottom W"]
+    sure = line("W", rows(2.0, -2.0, 0.0, 40.0, 0.5))
+    assert [f.key for f in seen(told(sure, manoeuvre=curve, kind="turn"))] == ["bottom W"]
+
+
+def test_what_a_turn_must_go_on_for_is_told_when_it_is_likely_to() -> None:
+    """100 degrees gone: of such turns 4 in 7 go on for another 80, 5.5 in 7 for another 30 (the table of stops); at 1
+    deg/s what comes in 78 s takes 63 degrees of them, what comes in 28 s takes 13."""
+    turn: dict[str, Any] = {"manoeuvre": steered(100.0 * DEG, 1.0 * DEG), "kind": "turn"}
+    assert seen(told(line("W", SINKS), **turn)) == []
+    soon = line("W", rows(2.0, -2.0, 0.0, 60.0, 1.0))
+    assert [f.key for f in seen(told(soon, **turn))] == ["bottom W"]
+    assert seen(told(pairs=(pair(0.1, 80.0),), **turn)) == []
+    assert [f.key for f in seen(told(pairs=(pair(0.1, 30.0),), **turn))] == ["cross P2 P1"]
+    meant = planned(80.0 * DEG, 1.0 * DEG)
+    assert [f.key for f in seen(told(line("W", SINKS), manoeuvre=meant, kind="turn"))] == ["bottom W"]
 
 
 def pair(value: float, at_s: float) -> PairAhead:

@@ -4,11 +4,14 @@
 
 `n` hours of passes (half of them in curves), turns and changes of speed of sim/, drawn instruments, lines a little
 other than their tables, one fault of an instrument every twenty minutes, through the whole flow with forecasts as the
-daemon makes them but more seldom (every 12 s, 4 s in a turn); nobody acts on what is told. Then an hour of S-curves
-of 20-30 degrees. Wanted of every rod: what it does at 2.25 mph, a fifth up or down. Figures of alarm practice (EEMUA
-191; ISA-18.2-2016, from memory): at most 1 per 10 min in the mean, never more than 10 in 10 min, nothing chatters, at
-most a tenth are alarms; of warnings and alarms 80 % true, of touches and crossings 90 % told (alert_truth.py). One
-JSON object last; exit 1 when a promise is broken.
+daemon makes them but more seldom (every 12 s, 4 s in a turn). A crew acts on what it is told (alert_crew.py): rates,
+floods, chattering and shares are those of that day. Whether a warning or an alarm was true is judged in a copy of the
+world, taken as it sounds, in which nobody acts on it; what happened is what came although somebody acted, or untold,
+and what would have come. Then an hour of S-curves of 20-30 degrees. Wanted of every rod: what it does at 2.25 mph, a
+fifth up or down. Figures of alarm practice (EEMUA 191; ISA-18.2-2016, from memory): at most 1 per 10 min in the mean,
+never more than 10 in 10 min, nothing chatters, at most a tenth are alarms; of warnings and alarms 80 % true, of touches
+and crossings 90 % told (alert_truth.py). A line of JSON on stderr after each day, one object last on stdout; exit 1
+when a promise is broken.
 """
 
 from __future__ import annotations
@@ -23,7 +26,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from alert_truth import Truth
+from alert_crew import Crew
+from alert_truth import Record, Truth
 from sim_days import SOURCE, drawn_day, with_faults
 
 from assistant import config, locate, pipeline
@@ -34,7 +38,7 @@ from assistant.alerts.statistics import Told
 from assistant.configured import AlertLimits, Config
 from assistant.lines import spread
 from assistant.locate import STEP_S
-from assistant.messages import Alert, BoatState, Estimate, Inputs, Outlook, Sentence
+from assistant.messages import Alert, BoatState, Estimate, Inputs, LineSetting, Outlook, Sentence
 from assistant.units import MPH_MPS, wrap_tau
 from sim.boat import Leg
 from sim.faults import Fault
@@ -49,7 +53,10 @@ EVERY_S, TURNING_EVERY_S = 12.0, 4.0
 OFF = {"counter_factor": 0.02, "normal_drag_factor": 0.04, "planer_lift_factor": 0.03}
 """1 sigma of how far the true lines are off their tables: counters that were taped, depths that were checked."""
 BOTTOM_M = 38.0  # the weight rod, 29 m down at 2.1 mph, is near it when the boat slows or turns
+DAY_H = 2.0
 FAULT_EVERY_S = 1200.0
+COARSE: dict[str, Any] = {"line_step_s": 0.3, "line_elements": 20}
+"""Of the true lines: a third of the time, depths in a turn of 90 s within 1 cm of those of the defaults (measured)."""
 SHARE = 0.2  # how far a lure may be off what is wanted
 FAULTS: tuple[tuple[str, str | None, str | None, float, float], ...] = (
     # kind, quantity, sentence, size, share of values or sentences
@@ -87,7 +94,7 @@ def curves(seed: int, seconds: float) -> Scenario:
         heading = 200.0 + side * float(rng.uniform(20.0, 30.0))
         legs.append(Leg(60.0, 2.25 * MPH_MPS, math.radians(heading)))
         side, total = -side, total + 60.0
-    return replace(day, legs=tuple(legs))
+    return replace(day, legs=tuple(legs), **COARSE)
 
 
 def wishes(loaded: Config) -> AlertLimits:
@@ -122,7 +129,7 @@ def outing(seed: int, seconds: float) -> Scenario:
         legs.append(Leg(angle / rate, speed, None, rate))
         heading = wrap_tau(heading + angle)
         total = sum(leg.duration_s for leg in legs)
-    return replace(day, legs=tuple(legs), lake=replace(day.lake, bottom_m=BOTTOM_M))
+    return replace(day, legs=tuple(legs), lake=replace(day.lake, bottom_m=BOTTOM_M), **COARSE)
 
 
 class Live:
@@ -136,10 +143,12 @@ class Live:
         self._outlook: Outlook | None = None
         self.told = Told()
 
-    def step(self, tick: int, sentences: Sequence[Sentence]) -> tuple[Alert, ...] | None:
+    def step(
+        self, tick: int, sentences: Sequence[Sentence], settings: tuple[LineSetting, ...] = ()
+    ) -> tuple[Alert, ...] | None:
         """One step; the alerts of its Frame, where it is time for one (every second)."""
         framed = tick % 4 == 0
-        inputs = Inputs(tick * STEP_S, tuple(sentences), outlook=self._outlook)
+        inputs = Inputs(tick * STEP_S, tuple(sentences), settings, outlook=self._outlook)
         self._outlook, alerts = None, None
         self._boat, instant = locate.located(self._boat, inputs, framed)
         if instant.boat is None:
@@ -170,52 +179,88 @@ class Live:
             self._outlook = as_input(replace(told, kind=asked.kind, state=asked.state, cause=asked.cause))
 
 
-def played(day: Scenario, seed: int, seconds: float, loaded: Config) -> tuple[Told, Truth]:
-    """A day through the flow, beside the truth; one row a second."""
+def played(
+    day: Scenario, seed: int, seconds: float, loaded: Config, acting: bool = True
+) -> tuple[Told, Truth, Crew]:
+    """A day through the flow, beside the truth, with a crew that acts on what it is told; one row a second."""
     rng = np.random.default_rng([seed, 80])
     names = tuple(rod.name for rod in loaded.rods)
     factors = {rod: {key: 1.0 + sigma * rng.standard_normal() for key, sigma in OFF.items()} for rod in names}
     water = read_water(CONFIGS)
     rigs = [rig for rig in read_spread(CONFIGS / "spread.toml", CONFIGS, water, factors) if rig.rod in names]
     world = World(day, rigs, water, seed)
-    live, truth = Live(loaded), Truth(names, day.lake)
+    live, truth = Live(loaded), Truth(Record(names, day.lake))
+    counters = {rod.name: rod.line_out_m for rod in loaded.rods}
+    true = {rod: factors[rod]["counter_factor"] for rod in names}
+    crew = Crew(counters, true, day.legs, np.random.default_rng([seed, 81]))
     ahead: list[Sentence] = []
+    settings: tuple[LineSetting, ...] = ()
     tick = 1
     for out in Feed(day, world, seed, truth=False).run(seconds):
         while out.t_s > tick * STEP_S + 1e-9:  # the world stands at most one boat step further on
-            alerts = live.step(tick, ahead)
+            alerts = live.step(tick, ahead, settings)
+            settings = ()
             if alerts is not None:
-                truth.add(tick * STEP_S, world, alerts)
+                crew.hear(tick * STEP_S, truth.add(tick * STEP_S, world, alerts), alerts)
+            if alerts is not None and acting:
+                settings = crew.act(tick * STEP_S, world)
             ahead, tick = [], tick + 1
         ahead.append(Sentence(out.t_s, SOURCE, out.text))
-    return live.told, truth
+    return live.told, truth, crew
 
 
 def main(argv: list[str] | None = None) -> dict[str, Any]:
     """Run the days; returns what it prints."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--n", type=float, default=14.0, help="hours with faults")
+    parser.add_argument("--seed", type=int, default=1, help="of the first day; the next day has the next one")
+    parser.add_argument("--n", type=float, default=14.0, help="hours with faults, in days of two hours")
     parser.add_argument("--curves", type=float, default=1.0, help="hours of S-curves")
     args = parser.parse_args(argv)
     loaded = config.load()
     loaded = replace(loaded, rods=tuple(rod for rod in loaded.rods if rod.name in RODS))
     loaded = replace(loaded, alerts=wishes(loaded))
-    seconds = 3600.0 * args.n
-    day = with_faults(outing(args.seed, seconds), drawn_faults(args.seed, seconds))
-    told, truth = played(day, args.seed, seconds, loaded)
-    faults, judged = told.summary(), truth.judged()
+    days = []
+    for k in range(math.ceil(args.n / DAY_H - 1e-9)):
+        seed, seconds = args.seed + k, 3600.0 * min(DAY_H, args.n - DAY_H * k)
+        days.append(
+            played(with_faults(outing(seed, seconds), drawn_faults(seed, seconds)), seed, seconds, loaded)
+        )
+        sofar = {"seed": seed, "faults": days[-1][0].summary(), "judged": days[-1][1].judged()}
+        print(json.dumps(sofar), file=sys.stderr, flush=True)
+    faults, judged = summed([told for told, _, _ in days]), totals([truth for _, truth, _ in days])
     weaving = 3600.0 * args.curves
-    quiet_told, quiet_truth = played(curves(args.seed, weaving), args.seed, weaving, loaded)
+    quiet_told, quiet_truth, _ = played(curves(args.seed, weaving), args.seed, weaving, loaded)
     quiet = quiet_told.summary()
     result = {
         "seed": args.seed, "n": args.n, "with_faults": faults, "judged": judged, "curves": quiet,
+        "lines_lifted": sum(crew.lifted for *_, crew in days), "turns_eased": sum(crew.eased for *_, crew in days),
         "curves_happened": quiet_truth.judged()["happened"],
         "sounds_in_curves": [f"{one.t_s:.0f} s: {one.alert.text}" for one in quiet_truth.told],
         "broken": broken(faults, judged, quiet),
     }  # fmt: skip
     print(json.dumps(result))
     return result
+
+
+def summed(days: Sequence[Told]) -> dict[str, Any]:
+    """The figures of several days as of one; the worst ten minutes are those of the worst day."""
+    all_days = Told()
+    for one in days:
+        all_days.seconds += one.seconds
+        all_days.by_priority += one.by_priority
+        all_days.by_key += one.by_key
+        all_days.silent += one.silent
+        all_days.worst_period = max(all_days.worst_period, one.worst_period)
+        all_days.chattering |= one.chattering
+        all_days.long |= one.long
+    return all_days.summary()
+
+
+def totals(days: Sequence[Truth]) -> dict[str, Any]:
+    """Counts and lists of several days, one after the other."""
+    each = [truth.judged() for truth in days]
+    return {key: [one for day in each for one in day[key]] if isinstance(each[0][key], list)
+            else sum(day[key] for day in each) for key in each[0]}  # fmt: skip
 
 
 def broken(faults: dict[str, Any], judged: dict[str, Any], quiet: dict[str, Any]) -> list[str]:

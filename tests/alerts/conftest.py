@@ -1,0 +1,6 @@
+"""The campaigns' table of tolerances is used here too."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "campaigns"))

@@ -11,7 +11,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
 from alert_crew import ACTS_S, OUT_AGAIN_S, Crew
 from alert_truth import Record, Truth
 

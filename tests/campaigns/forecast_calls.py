@@ -173,7 +173,7 @@ def calls_run(config: Config, seed: int, known: bool, into: Calls) -> None:
     rate = math.exp(rng.uniform(math.log(0.5), math.log(3.0))) * DEG
     angle = float(rng.choice([-1.0, 1.0]) * rng.uniform(60.0, 180.0)) * DEG
     is_meant = bool(rng.integers(2))
-    config, rods, truths = _truths(config, names, Turn(speed, heading, angle, rate), rng, known)
+    config, rods, truths = truths_of(config, names, Turn(speed, heading, angle, rate), rng, known)
     run = Run(config, rods, truths, int(rng.integers(2**31)))
     slope, toward = float(rng.uniform(0.0, 0.03)), float(rng.uniform(0.0, math.tau))
     deepest = max(float(lake.line.nodes_m[:, 2].max()) for lake in run.lakes)
@@ -222,7 +222,7 @@ def _narrow(one: Coefficient) -> Coefficient:
     return replace(one, low=ends[0], high=ends[1])
 
 
-def _truths(
+def truths_of(
     config: Config, names: tuple[str, str], plan: Turn, rng: np.random.Generator, known: bool
 ) -> tuple[Config, tuple[Rod, Rod], list[Truth]]:
     """The configuration and the two true lines."""

@@ -36,6 +36,7 @@ from sim.boat import Boat, Handling, Leg, rod_tip_m
 from sim.chain import Body as TrueBody
 from sim.chain import Segment as TrueSegment
 from sim.chain import Water as TrueWater
+from sim.forces import water_at
 from sim.march import Line
 from sim.towing import mesh
 
@@ -51,7 +52,10 @@ LONGEST_S = 100.0  # a turn has lasted at most so long when it is forecast
 
 @dataclass(frozen=True)
 class Truth:
-    """What is really so: chain towed, deep layer [m/s], speed [m/s], how far and fast the turn goes [rad, rad/s]."""
+    """What is really so: chain towed, deep layer [m/s], speed [m/s], how far and fast the turn goes [rad, rad/s].
+
+    then_mps: the speed from the turn on, if it is another.
+    """
 
     chain: Towed
     deep_mps: tuple[float, float]
@@ -59,6 +63,7 @@ class Truth:
     heading_rad: float
     angle_rad: float
     rate_radps: float
+    then_mps: float | None = None
 
 
 class Lake:
@@ -71,10 +76,11 @@ class Lake:
         profile = np.stack([z, share * truth.deep_mps[0], share * truth.deep_mps[1]], axis=1)
         water = TrueWater(boat.water_density_kg_m3, boat.gravity_m_s2, profile)
         legs = [Leg(STRAIGHT_S, truth.speed_mps, truth.heading_rad)]
+        speed = truth.speed_mps if truth.then_mps is None else truth.then_mps
         if truth.angle_rad:
             lasts_s = abs(truth.angle_rad) / truth.rate_radps
-            legs.append(Leg(lasts_s, truth.speed_mps, None, math.copysign(truth.rate_radps, truth.angle_rad)))
-        legs.append(Leg(1e4, truth.speed_mps, None, 0.0))
+            legs.append(Leg(lasts_s, speed, None, math.copysign(truth.rate_radps, truth.angle_rad)))
+        legs.append(Leg(1e4, speed, None, 0.0))
         self.boat = Boat(legs, CALM, False, np.random.default_rng(0))
         self.rod, self.t_s = rod, 0.0
         self.line = line_of(truth.chain, water)
@@ -84,6 +90,13 @@ class Lake:
     def depth_m(self) -> float:
         """Of the lure."""
         return float(self.line.nodes_m[0, 2])
+
+    @property
+    def lure_mps(self) -> float:
+        """Speed of the lure through the water around it."""
+        water = np.empty(4)
+        water_at(self.depth_m, self.line.water.profile, water)
+        return float(np.linalg.norm(self.line.end_velocity_mps - np.array([water[0], water[1], 0.0])))
 
     def _tip(self) -> np.ndarray[Any, np.dtype[np.float64]]:
         rod = self.rod

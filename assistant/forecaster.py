@@ -14,6 +14,7 @@ import pickle
 import subprocess
 import sys
 import time
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, NamedTuple
 
@@ -21,9 +22,11 @@ from assistant.ahead.following import Question
 from assistant.ahead.gaps import Soundings
 from assistant.ahead.manoeuvre import Response
 from assistant.ahead.outlook import Forecast
+from assistant.alerts.felt import Felt
 from assistant.child_process import started
 from assistant.configured import Config
 from assistant.lines import spread
+from assistant.lines.gear import has_planer
 from assistant.lines.spread import Rigged, SpreadState
 from assistant.messages import Outlook
 
@@ -39,6 +42,7 @@ class Job(NamedTuple):
     soundings: Soundings | None
     seed: int
     whole: bool = False  # the forecast itself is wanted, not what is recorded and published of it
+    felt: Mapping[str, Felt] | None = None  # pulls, by rod, where they are measured
 
 
 class Answer(NamedTuple):
@@ -156,7 +160,9 @@ def answered(job: Job, state: SpreadState) -> Answer:
     told = replace(told, kind=asked.kind, state=asked.state, cause=asked.cause)
     if job.whole:
         return Answer(None, b"", time.process_time() - begin_s, told)
-    body = to_json(forecast_object(told, state.rigged.config.boat.units))
+    config = state.rigged.config
+    planers = [rod.name for rod in config.rods if has_planer(config, rod)]
+    body = to_json(forecast_object(told, config.boat.units, planers, job.felt))
     return Answer(as_input(told), body, time.process_time() - begin_s)
 
 

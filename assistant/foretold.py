@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from assistant.ahead.headline import headline
 from assistant.ahead.outlook import Forecast, LineAhead, PairAhead, Worst
 from assistant.ahead.recorded import instants
+from assistant.alerts.felt import Felt
+from assistant.alerts.pulls import HELD_S
 from assistant.payloads import Json, rounded
 
 INSTANTS_S = (*range(0, 121, 5), *range(135, 901, 15))
@@ -17,8 +19,18 @@ DIGITS = 4
 MOST_PAIRS = 8
 
 
-def forecast_object(told: Forecast, units: str) -> Json:
-    """All of it but age and mode, which belong to the moment of sending; the sentence in the crew's units."""
+def forecast_object(
+    told: Forecast,
+    units: str,
+    planers: Collection[str] = (),
+    felt: Mapping[str, Felt] | None = None,
+) -> Json:
+    """All of it but age and mode, which belong to the moment of sending; the sentence in the crew's units.
+
+    Args:
+        planers: rods whose planer may trip; felt: by rod, where its pull is measured.
+    """
+    felt = felt or {}
     kept = instants(told.times_s, INSTANTS_S)
     top = headline(told, units)
     return {
@@ -32,7 +44,10 @@ def forecast_object(told: Forecast, units: str) -> Json:
         "said": top.said,
         "worst": {"rod": top.rod, "at_s": rounded(top.at_s, DIGITS)},
         "times_s": [round(float(told.times_s[k]), 2) for k in kept],
-        "rods": {name: _line(line, kept) for name, line in told.lines.items()},
+        "rods": {
+            name: {**_line(line, kept), **(_trip(line, felt.get(name)) if name in planers else {})}
+            for name, line in told.lines.items()
+        },
         "pairs": [_pair(pair) for pair in told.pairs[:MOST_PAIRS]],
         "lost": dict(told.lost),
     }
@@ -55,6 +70,19 @@ def _line(line: LineAhead, kept: Sequence[int]) -> Json:
         "bottom_known": 0.0 if bottom is None else rounded(bottom.known, DIGITS),
         "bottom_cause": "no soundings" if bottom is None else bottom.cause,
     }
+
+
+def _trip(line: LineAhead, felt: Felt | None) -> Json:
+    """How far the peak pull, waves included, stays below what this rod has held; null and why where nobody knows."""
+    if felt is None:
+        return {"trip_margin_n": None, "trip_cause": "needs pull input"}
+    if felt.fished_s < HELD_S:
+        return {"trip_margin_n": None, "trip_cause": f"{HELD_S / 60.0:.0f} min of pull wanted"}
+    value, low, high = (
+        felt.held_n - felt.usual * peak - felt.wave_n
+        for peak in (line.peak.value, line.peak.high, line.peak.low)
+    )
+    return {"trip_margin_n": _worst(Worst(value, low, high, line.peak.at_s)), "trip_cause": ""}
 
 
 def _banded(rows: NDArray[np.float64], kept: Sequence[int]) -> Json:

@@ -241,8 +241,9 @@ class Lookahead:
         assert self._flow is not None
         now = self._followed
         job = Job(
-            question, now.learned.response(), self._sounded(now.soundings), self._seed, spread is not None
-        )
+            question, now.learned.response(), self._sounded(now.soundings), self._seed, spread is not None,
+            self._flow.lines.watch.felt,
+        )  # fmt: skip
         try:
             async with asyncio.timeout(ANSWER_S if self._forecaster.answered else FIRST_ANSWER_S):
                 return await asyncio.to_thread(self._forecaster.ask, job, spread or self._flow.lines.spread)

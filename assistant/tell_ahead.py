@@ -29,7 +29,7 @@ def asked(port: int, query: Mapping[str, str], as_json: bool) -> str:
 
 def as_text(told: Mapping[str, Any]) -> str:
     """The sentence and a row for each rod; unknown is --."""
-    length, speed = DISPLAY_UNITS[told["units"]]["m"], DISPLAY_UNITS[told["units"]]["m/s"]
+    length, speed, pull = (DISPLAY_UNITS[told["units"]][unit] for unit in ("m", "m/s", "N"))
     doubt = "" if told["state"] == "ok" else f" (in doubt: {told['cause']})"
     rows = [
         f"{told['about']}, from {told['age_s']:.0f} s ago{doubt}",
@@ -47,9 +47,17 @@ def as_text(told: Mapping[str, Any]) -> str:
             _shown(rod["slowest_mps"]["value"], speed),
             _shown(None if gap is None else gap["value"], length),
         )
-        note = "" if rod["bottom_known"] == 1.0 else f"   {rod['bottom_cause']}"
-        rows.append(f"{name:<5}{cells[0]:>6}{cells[1]:>8}{cells[2]:>8}{cells[3]:>9}{cells[4]:>12}{note}")
+        notes = [] if rod["bottom_known"] == 1.0 else [rod["bottom_cause"]]
+        if (margin := rod.get("trip_margin_n")) is not None:
+            notes.append(f"{_shown(margin['value'], pull)} {pull.label} below what it has held")
+        row = f"{name:<5}{cells[0]:>6}{cells[1]:>8}{cells[2]:>8}{cells[3]:>9}{cells[4]:>12}"
+        rows.append(f"{row}   {'; '.join(notes)}".rstrip())
     rows += [f"{name:<5}left out: {why}" for name, why in told["lost"].items()]
+    causes: dict[str, list[str]] = {}
+    for name, rod in told["rods"].items():
+        if rod.get("trip_cause"):
+            causes.setdefault(rod["trip_cause"], []).append(name)
+    rows += [f"trip margin of {', '.join(names)}: {cause}" for cause, names in causes.items()]
     return "\n".join(rows)
 
 

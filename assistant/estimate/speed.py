@@ -24,7 +24,6 @@ APART_S = 0.8  # the averages must be apart this long
 SCATTER_S = 30.0  # the readings' scatter is learned over this
 LAG = 0.64  # of the square of what the averages are apart
 WAVES_LEFT = 0.4  # of the scatter of readings is in the fast average: waves of 3 s
-CORRELATED = 1.5  # waves make neighbouring readings alike: the average is this much worse than white noise
 FACTOR_SIGMA = 0.03  # what remains of a calibrated log's factor (common practice, no source)
 ZERO_SIGMA_MPS = 0.01  # rounding and a sticky bearing
 
@@ -62,7 +61,9 @@ class Log(NamedTuple):
     slow_mps: float
     fast_mps: float
     scatter: float = 0.1**2  # variance of readings about the slow average
-    variance: float = 0.1**2  # of the slow average
+    variance: float = (
+        0.1**2
+    )  # of the slow average, its readings taken as independent: waves average out better
     apart_s: float = 0.0
     last_mps: float = -1.0
     same_since_s: float = 0.0
@@ -88,9 +89,7 @@ class Log(NamedTuple):
         """Sigma of the slow average [m/s], its lag and the log's own error included."""
         apart = self.fast_mps - self.slow_mps
         lag2 = LAG * max(0.0, apart * apart - WAVES_LEFT * self.scatter)  # of what waves do not explain
-        return math.sqrt(
-            CORRELATED * self.variance + lag2 + self.fixed_sigma_mps() ** 2 + self.gap_mps * self.gap_mps
-        )
+        return math.sqrt(self.variance + lag2 + self.fixed_sigma_mps() ** 2 + self.gap_mps * self.gap_mps)
 
     def fixed_sigma_mps(self) -> float:
         """The part of it no averaging removes [m/s]."""

@@ -148,7 +148,7 @@ def wrong_side(look: Look, rule: Rule) -> Iterator[Finding]:
                 (rod.name,),
                 f"{rule.name} {rod.name}",
                 said=f"{rod.name} planer on the wrong side",
-                evidence={"value": line.swing_m.value, "unit": "m", **band_of(line.swing_m)},
+                evidence={"value": line.swing_m.value, "limit": 0.0, "unit": "m", **band_of(line.swing_m)},
             )
 
 

@@ -75,7 +75,7 @@ def pull_changed(look: Look, rule: Rule) -> Iterator[Finding]:
             text, (rod.name,), key,
             said=f"{rod.name} pull {'fell, look at it' if fell else 'rose, look at it'}",
             evidence={"value": measured, "limit": expected * (FELL if fell else ROSE), "unit": "N",
-                      "source": "pull at the rod against the model and its twin"},
+                      "age_s": _age_s(look, rod.name), "source": "pull at the rod against the model and its twin"},
         )  # fmt: skip
 
 
@@ -119,8 +119,17 @@ def deep_water(look: Look, rule: Rule) -> Iterator[Finding]:
             tuple(rod.name for rod in of),
             f"{rule.name} {doing[0].partition(' ')[0]}",
             said=f"{planers[0]} {doing[2]}, deep water has changed",
-            evidence={"value": len(of), "limit": LEAST_LINES, "unit": "lines", "source": "seen at the rods"},
-        )
+            evidence={"value": len(of), "limit": LEAST_LINES, "unit": "lines", "source": "seen at the rods",
+                      "age_s": _age_s(look, *(rod.name for rod in of))},
+        )  # fmt: skip
+
+
+def _age_s(look: Look, *rods: str) -> float | None:
+    """Age of the oldest of what is newest at each rod [s]; None where nothing is seen."""
+    ages = [
+        [one.q.age_s for one in look.seen.get(rod, {}).values() if one.q.age_s is not None] for rod in rods
+    ]
+    return max((min(of) for of in ages if of), default=None)
 
 
 def _sign(look: Look, rod: Rod) -> tuple[int, str] | None:

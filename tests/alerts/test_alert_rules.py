@@ -115,6 +115,14 @@ def test_only_a_line_that_fishes_is_judged(state: str) -> None:
     assert texts(look({"C": wrong})) == []
 
 
+def test_while_lines_are_set_only_the_wrong_ones_speak() -> None:
+    """Two of them still run out, far too shallow and slow; the one that fishes is too slow: told of it alone."""
+    setting = {"rod_state": "going out", "depth_m": depth(1.0), "lure_speed_mps": speed(0.2)}
+    seen = look({"P1": setting, "S1": setting, "C": {"lure_speed_mps": speed(0.5)}})
+    (one,) = rules.findings(seen)
+    assert (one.key, one.rods) == ("lure slow", ("C",))
+
+
 def test_a_lost_instrument_is_told_once_with_what_it_means() -> None:
     lost = Estimate(None, None, "dead", 40.0, "udp:1/RMC", "silent for 40 s")
     found = rules.findings(look(boat=boat(sog_mps=lost, cog_rad=lost, lat_deg=lost, lon_deg=lost)))

@@ -39,6 +39,7 @@ def followed(pulls: dict[str, Any], seconds: int = 300) -> dict[str, Felt]:
 def texts(seen: Look) -> list[str]:
     found = rules.findings(seen)
     assert all(0 < len(one.said.split()) <= WORDS for one in found)
+    assert all({"value", "limit", "unit", "age_s", "source"} <= set(one.evidence) for one in found)
     return [one.text for one in found]
 
 

@@ -308,6 +308,26 @@ async def test_metric_is_one_setting(browser: Browser) -> None:
         assert (await ink(page, "ruler"))["coloured"] > 500 and errors == []
 
 
+async def test_why_shows_what_an_alert_rests_on_and_what_follows_stands_under_it(browser: Browser) -> None:
+    """12.2 m with its band is 40 ft (36-43), and so on: the units' own factors."""
+    rests = {
+        "value": 12.192, "low": 11.0, "high": 13.1, "limit": 13.716, "unit": "m", "age_s": 2.0, "source": "line model",
+    }  # fmt: skip
+    alert = Alert(99.0, "off depth above", "C", "warning", "C at 40 ft, above its 45 ft to 50 ft", "active",
+                  ("C",), evidence=rests, under=("W too",))  # fmt: skip
+    async with serving(frame=replace(demo_frame(), alerts=(alert,))) as here:
+        page, errors = await opened(browser, here)
+        assert await page.locator("#alerts .small").all_inner_texts() == ["W too"]
+        await page.click("#alerts button >> text=Why")
+        assert await page.locator("#alerts .small").all_inner_texts() == [
+            "W too",
+            "40 ft (36–43), limit 45 ft, line model, 2 s old",
+        ]
+        await page.click("#alerts button >> text=Why")
+        assert await page.locator("#alerts .small").count() == 1
+        assert errors == []
+
+
 async def test_an_alert_is_acknowledged_by_a_tap_on_this_machine(browser: Browser) -> None:
     words = "P2, P1: lure 1.1 mph, below 1.6 mph"
     alert = Alert(99.0, "lure slow", None, "warning", words, "active", ("P2", "P1"))

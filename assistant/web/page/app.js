@@ -35,7 +35,7 @@ function draw() {
   byId("clock").textContent = state.utc ? `${state.utc.slice(11, 19)} UTC` : `${Math.floor(state.t_s)} s`;
   byId("ruler-unit").textContent = `(${state.units.m.label})`;
   drawRecording(state.status?.recording?.state ?? "");
-  drawAlerts(byId("alerts"), state.alerts, maySet);
+  drawAlerts(byId("alerts"), state, maySet);
   drawPlayer(byId("player"), state.player);
   drawQuiet(byId("quiet"), state);
   sayAlerts(state.alerts);

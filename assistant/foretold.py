@@ -48,6 +48,8 @@ def forecast_object(
             name: {**_line(line, kept), **(_trip(line, felt.get(name)) if name in planers else {})}
             for name, line in told.lines.items()
         },
+        "nearest": [list(told.nearest[k]) for k in kept] if told.nearest else [],
+        "line_gap_m": _banded(told.line_gap_m, kept) if told.nearest else None,
         "pairs": [_pair(pair) for pair in told.pairs[:MOST_PAIRS]],
         "lost": dict(told.lost),
     }

@@ -91,11 +91,12 @@ def main(argv: list[str] | None = None) -> dict[str, Any]:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--n", type=int, default=40)
+    parser.add_argument("--hours", type=float, help="on a straight course; a tenth of --n if not given")
     args = parser.parse_args(argv)
     turns = [one_turn(args.seed * 1009 + k) for k in range(args.n)]
     late = [turn["late_s"] for turn in turns if turn["late_s"] is not None]
     ended = [turn["ended_s"] for turn in turns if turn["ended_s"] is not None]
-    hours = args.n / 10.0
+    hours = args.n / 10.0 if args.hours is None else args.hours
     result = {
         "seed": args.seed,
         "n": args.n,

@@ -34,6 +34,8 @@ between the instants a forecast looks at they come a little nearer.
 """
 SLOWED = "slowed"
 """The rule that tells, with a fish on, what `bottom` tells once the boat has slowed: one cause, heard once."""
+NEAR_M = 1.0
+"""Lines that will pass so near may cross, as far as anybody knows their lines: be aware."""
 LIKELY, LIKELY_IN_CURVES = 0.05, 0.5
 """A gap is called gone by its value and this share of the way to its 90 % quantile: in a turn that may still be one of
 deliberate curves three times of four.
@@ -255,7 +257,9 @@ def cross(look: Look, rule: Rule) -> Iterator[Finding]:
     ahead = ahead_of(look)
     if ahead is None:
         return
-    found = [pair for pair in ahead.told.pairs if _crosses(look, ahead, pair, rule.name)]
+    found = [pair for pair in ahead.told.pairs if _crosses(look, ahead, pair, rule.name, CROSS_M)]
+    near = not found
+    found = found or [pair for pair in ahead.told.pairs if _crosses(look, ahead, pair, rule.name, NEAR_M)]
     if not found:
         return
     first = min(found, key=lambda pair: (_pair_key(rule.name, pair) not in look.held, pair.gap.at_s))
@@ -263,7 +267,8 @@ def cross(look: Look, rule: Rule) -> Iterator[Finding]:
     in_s = max(first.gap.at_s - ahead.age_s, 0.0)
     seconds = f"{words.when(in_s):.0f}"
     turn = ahead.told.kind == "turn"
-    text = f"{one} and {other} cross in {seconds} s, {look.shown(first.place_m[2], 'm')} down"
+    does = f"pass within {look.shown(NEAR_M, 'm')}" if near else "cross"
+    text = f"{one} and {other} {does} in {seconds} s, {look.shown(first.place_m[2], 'm')} down"
     text += ": easing the turn may keep them apart" if turn else ": look at both lines"
     if others := [" and ".join(pair.rods) for pair in found if pair is not first]:
         text += f"; also {', '.join(others)}"
@@ -271,8 +276,8 @@ def cross(look: Look, rule: Rule) -> Iterator[Finding]:
         text,
         first.rods,
         _pair_key(rule.name, first),
-        said=f"{one} and {other} cross in {seconds} seconds",
-        priority=ahead.priority("alarm" if in_s <= ACT_S else "warning"),
+        said=f"{one} and {other} {'near' if near else 'cross'} in {seconds} seconds",
+        priority="caution" if near else ahead.priority("alarm" if in_s <= ACT_S else "warning"),
         evidence={
             "value": first.gap.value, "low": first.gap.low, "high": first.gap.high, "limit": CROSS_M, "unit": "m",
             "in_s": in_s, "age_s": ahead.age_s, "source": f"forecast: {ahead.told.manoeuvre.about}",
@@ -285,11 +290,11 @@ def _pair_key(name: str, pair: PairAhead) -> str:
     return f"{name} {pair.rods[0]} {pair.rods[1]}"
 
 
-def _crosses(look: Look, ahead: Ahead, pair: PairAhead, name: str) -> bool:
-    """Whether both fish and will come too near."""
+def _crosses(look: Look, ahead: Ahead, pair: PairAhead, name: str, limit_m: float) -> bool:
+    """Whether both fish and will come so near."""
     held = _pair_key(name, pair) in look.held
     firm = all(ahead.told.lines[rod].firm for rod in pair.rods)
-    return firm and crosses(ahead, pair, CROSS_M + FOOT_M * held, held)
+    return firm and crosses(ahead, pair, limit_m + FOOT_M * (held and limit_m == NEAR_M), held)
 
 
 def crosses(ahead: Ahead, pair: PairAhead, limit_m: float, held: bool = False) -> bool:

@@ -18,7 +18,7 @@ import numpy as np
 
 from assistant.ahead import words
 from assistant.ahead.manoeuvre import Manoeuvre, planned
-from assistant.ahead.offers import Advice, Option, low_of, offered
+from assistant.ahead.offers import Advice, Option, low_of, may_cross, offered
 from assistant.ahead.outlook import Forecast
 from assistant.configured import AlertLimits
 from assistant.messages import BoatState, Estimate, LineState
@@ -126,19 +126,26 @@ def _open(wanted: Wanted, angle_rad: float) -> bool:
 def _best(
     wanted: Wanted, angle_rad: float, look: Forecaster, bottom: bool, bottom_doubt: str
 ) -> Option | None:
-    """The largest rate to that side at the speed now, or with as little more as does."""
+    """The largest rate to that side at the speed now, or with as little more as does.
+
+    Where lines may cross at any of them, it is the first at which they do not if all is as expected.
+    """
     if not _open(wanted, angle_rad):
         return None
     rates = [wanted.rate_radps, *(rate for rate in RATES_RADPS if rate < wanted.rate_radps)]
     rates = [rate for rate in rates if abs(angle_rad) / rate <= MOST_S]
     tries: list[tuple[float, float | None]] = [(rate, None) for rate in rates]
     tries += [(rate, faster * wanted.speed_mps) for faster in FASTER for rate in rates[-SLOWEST:]]
+    second: Option | None = None
     for rate, speed in tries:
         told = look(planned(angle_rad, rate, speed))
         if next(_trouble(wanted, told, bottom), None) is None:
             turn = _option(wanted, angle_rad, rate, speed)
-            return offered(turn, told, wanted.units, bottom, bottom_doubt)
-    return None
+            option = offered(turn, told, wanted.units, bottom, bottom_doubt)
+            if not any(may_cross(pair) for pair in told.pairs):
+                return option
+            second = second or option
+    return second
 
 
 def _trouble(wanted: Wanted, told: Forecast, bottom: bool) -> Iterator[float]:

@@ -7,7 +7,8 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from assistant.ahead import words
-from assistant.ahead.outlook import Forecast, LineAhead, Worst
+from assistant.ahead.headline import CROSS_M
+from assistant.ahead.outlook import Forecast, LineAhead, PairAhead, Worst
 
 LOOK_AROUND = "look around first"
 
@@ -85,10 +86,16 @@ def _margins(told: Forecast, units: str, bottom: bool, unknown: Collection[str])
         assert line.bottom is not None
         yield f"{line.rod} {_band(line.bottom.least, 'm', units)} off the bottom"
     if told.pairs:
-        pair = told.pairs[0]
-        yield f"{' and '.join(pair.rods)} {_band(pair.gap, 'm', units)} apart"
+        pair = min(told.pairs, key=lambda one: (not may_cross(one), one.gap.value))
+        crossing = " (they may cross)" if may_cross(pair) else ""
+        yield f"{' and '.join(pair.rods)} {_band(pair.gap, 'm', units)} apart{crossing}"
     slowest = min(told.lines.values(), key=lambda line: line.slowest.value)
     yield f"every lure at {_band(slowest.slowest, 'm/s', units)} or more"
+
+
+def may_cross(pair: PairAhead) -> bool:
+    """Whether two lines come so near that they catch each other more often than once in ten times."""
+    return pair.gap.at_s > 0.0 and low_of(pair.gap) < CROSS_M
 
 
 def _gap(line: LineAhead) -> float:

@@ -105,6 +105,21 @@ def test_nor_a_lure_that_hangs_nor_lines_that_meet(more: dict[str, float]) -> No
     assert not advice.options and advice.why == "none keeps every line clear"
 
 
+def test_a_turn_in_which_lines_may_cross_is_the_second_best() -> None:
+    """The low end of their band is 40 cm from each other at 1.5 deg/s and more, 90 cm below."""
+    limits = replace(WANTED.limits, apart_m=0.8)
+
+    def look(turn: Manoeuvre) -> Forecast:
+        near = 0.9 if turn.rate_radps > 1.2 * DEG else 1.4
+        return lake(9.0, 1.0, apart=near)(turn)  # type: ignore[no-any-return]
+
+    advice = advise(replace(WANTED, limits=limits), look, LINES)
+    assert rates(advice)[0] == ("port", 1.0) and "may cross" not in advice.options[0].text
+    always = advise(replace(WANTED, limits=limits), lake(9.0, 1.0, apart=0.9), LINES)
+    assert rates(always)[0] == ("port", 2.0)
+    assert "W and C 1-5 ft apart (they may cross)" in always.options[0].text
+
+
 def test_only_headings_that_can_be_run() -> None:
     """From 200 to 030 by port passes 120; by starboard 300."""
     limits = replace(WANTED.limits, headings_rad=((190.0 * DEG, 40.0 * DEG),))

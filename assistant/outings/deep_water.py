@@ -99,7 +99,7 @@ def deep_water(table: Table, boat: BoatConfig, lat_deg: float = 45.0) -> DeepWat
         boat: where a deep layer begins and how strong it may be.
         lat_deg: where the boat is.
     """
-    if boat.deep_layer_sigma_mps <= 0.0 or not len(table.t_s) or _cold(table):
+    if not layered(table, boat):
         return None
     view = _View(table, boat, lat_deg)
     rows = [*_pulls(view), *_words(view), *_touches(view)]
@@ -127,6 +127,11 @@ def deep_water(table: Table, boat: BoatConfig, lat_deg: float = 45.0) -> DeepWat
     return DeepWater(
         float(mean[0]), float(mean[1]), ((a, b), (c, d)), tuple(dict.fromkeys(r.by for r in rows))
     )
+
+
+def layered(table: Table, boat: BoatConfig) -> bool:
+    """Whether there may be a deep layer to speak of."""
+    return boat.deep_layer_sigma_mps > 0.0 and bool(len(table.t_s)) and not _cold(table)
 
 
 def _felt(z: NDArray[np.complex128], u: complex) -> Array:

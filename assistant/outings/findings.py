@@ -13,7 +13,7 @@ from assistant.messages import Quiet
 from assistant.outings import tally
 from assistant.outings.claims import percent
 from assistant.outings.compared import claims, compared_twins, deep_along
-from assistant.outings.deep_water import DeepWater
+from assistant.outings.deep_water import DeepWater, layered
 from assistant.outings.effort import Strike, Table, minute_before
 from assistant.outings.quiet_words import bearing_deg, difference_words, shown
 from assistant.outings.story import Spell, Story, worst
@@ -29,9 +29,9 @@ STEPS: Mapping[str, tuple[str, str, Mapping[str, float]]] = {
     "surface temperature": ("water_temp_c", "degC", {"angler": 2.0, "metric": 1.0}),
 }
 """Conditions by value: the quantity, its unit, and the step by system of units."""
+UNSEEN_DEEP = "No instrument on the surface sees the deep water, and lure speeds here are without it."
 CAUTIONS = (
-    "Depths and lure speeds are worked out, not measured; no instrument on the surface sees the deep water, "
-    "and lure speeds here are without it.",
+    "Depths and lure speeds are worked out, not measured.",
     "A day has ten strikes: every figure here has wide limits, and what ranks first is likely, never proven.",
     "Strikes and what was seen are as they were told; what nobody told is not in here.",
     "Not for navigation.",
@@ -69,7 +69,7 @@ def findings(story: Story) -> dict[str, Any]:
         "alerts": story.alerts,
         "deep_water": _deep(story.water),
         "next_time": next_time(story),
-        "cautions": list(CAUTIONS),
+        "cautions": [*([UNSEEN_DEEP] if layered(table, story.config.boat) else []), *CAUTIONS],
     }
 
 

@@ -15,6 +15,7 @@ from assistant.messages import Z90
 from assistant.outings import plots, story
 from assistant.outings.claims import percent
 from assistant.outings.compared import along_words, deep_along
+from assistant.outings.deep_water import layered
 from assistant.outings.findings import conditions, deep_words, findings, turning_points
 from assistant.outings.plots import Hours, Mark, Strip
 from assistant.outings.quiet import RARE_BELOW, UNUSUAL_BELOW
@@ -116,6 +117,7 @@ def _spells(one: Story, clock: Clock) -> str:
 
 def _spell(spell: Spell, one: Story, clock: Clock) -> str:
     verdict, figures, along = spell.verdict, spell.verdict.silence, deep_along(spell, one)
+    deep = one.table is not None and layered(one.table, one.config.boat)
     minutes = (spell.to_s - (spell.from_s or 0.0)) / 60.0
     ended = "the next strike" if spell.ended_by_strike else "the end"
     beliefs = ", ".join(
@@ -128,7 +130,7 @@ def _spell(spell: Spell, one: Story, clock: Clock) -> str:
         f"What may be behind it, as it stood at {clock.at(spell.judged_s)}: {beliefs}. "
         + (f"Likeliest: {verdict.named}, not proven." if verdict.named else "Cannot tell."),
         *[difference_words(d, one.config.boat.units) for d in verdict.differences if d.differs][:5],
-        f"Deep current then: {deep_words(spell.water, one)}.",
+        *([f"Deep current then: {deep_words(spell.water, one)}."] if deep else []),
         *([] if along is None else [f"Along the boat it went {along_words(along, one)}."]),
         f"The cheapest test: {verdict.trial.do}; {verdict.trial.expect}.",
     ]

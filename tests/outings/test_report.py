@@ -25,11 +25,10 @@ from assistant.outings.story import Place, Story
 from assistant.payloads import to_json
 
 
-@pytest.fixture(scope="module")
-def the_day() -> Story:
-    """The day with load cells, seed 7."""
-    aboard = day.config_of("day")
-    said, state = day_coarse.coarse("day", aboard, seed=7, every_min=3)
+def coarse(name: str) -> Story:
+    """An invented day in its coarse form, seed 7."""
+    aboard = day.config_of(name)
+    said, state = day_coarse.coarse(name, aboard, seed=7, every_min=3)
     counts = Told()
     counts.add(0.0, ())
     one = Story("20260718-1", aboard, "replayed", "2026-07-18T08:10:00.000Z", 17400.0)
@@ -43,6 +42,12 @@ def the_day() -> Story:
     assert one.table is not None
     story._judge(one, one.table)
     return one
+
+
+@pytest.fixture(scope="module")
+def the_day() -> Story:
+    """The day with load cells."""
+    return coarse("day")
 
 
 @pytest.fixture(scope="module")
@@ -173,3 +178,12 @@ def test_how_the_deep_water_went_is_told(found: dict[str, Any], the_day: Story) 
     assert 0.1 < along["now_mps"] < 0.3
     assert along["now_mps"] - along["then_mps"] > 4.0 * along["sigma_mps"]
     assert "against it before the strikes" in report.html(the_day, found)
+
+
+def test_in_april_not_a_word_of_deep_water() -> None:
+    """Not in the page either, whose other days say that nothing sees it."""
+    one = coarse("april")
+    read = findings(one)
+    assert any(s["word"] in ("unusual", "rare") for s in read["silences"])
+    page = report.html(one, read) + str([read[name] for name in read if not name.startswith("deep")])
+    assert not re.search(r"\bdeep (water|layer|current)|thermocline", page, re.IGNORECASE)

@@ -130,7 +130,10 @@ def track(
             run = spots[start : min(n + 1, len(spots))]
             parts.append(path(run, GREY if quiet[start] else INK, 1.2 if quiet[start] else 2.2))
             start = n
-    parts += [text(*_beside(spots[0]), "start", bold=True), text(*_beside(spots[-1]), "end", bold=True)]
+    begun, over = _beside(spots[0]), _beside(spots[-1])
+    if math.hypot(begun[0] - over[0], begun[1] - over[1]) < 30.0:  # home again: the words one below the other
+        over = (begun[0], begun[1] + 13.0)
+    parts += [text(*begun, "start", bold=True), text(*over, "end", bold=True)]
     drawn: list[tuple[float, float]] = []
     for mark in marks:
         x, y = spots[min(range(len(places)), key=lambda n: abs(places[n][0] - mark.t_s))]

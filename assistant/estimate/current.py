@@ -29,7 +29,7 @@ class Current(NamedTuple):
     north_mps: float
     east_mps: float
     learned_s: float = 0.0
-    scatter: float = 0.15**2  # variance of one difference, per component
+    scatter: float = 0.10**2  # variance of one difference, per component; learned from there
     heading_rad: float = 0.0
     along_sigma_mps: float = 0.0  # systematic
     across_sigma_mps: float = 0.0

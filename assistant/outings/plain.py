@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import types
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any, Literal, TypeVar, Union, cast, get_args, get_origin, get_type_hints
 
@@ -56,37 +56,49 @@ def from_plain(kind: type[T], data: object) -> T:
         ValueError: `data` does not fit.
     """
     try:
-        return cast(T, _read(kind, data))
+        return cast(T, _reader(cast(Any, kind))(data))
     except (TypeError, KeyError, RecursionError, OverflowError) as error:
         raise ValueError(f"does not fit {kind.__name__}: {error}") from None
 
 
+Reader = Callable[[object], Any]
+
+
 @cache
-def _hints(kind: type) -> dict[str, Any]:
-    return get_type_hints(kind)
-
-
-def _read(kind: Any, data: object) -> Any:
-    """`data` as `kind`: a dataclass, Literal, union, tuple, Mapping, float, int, str, bool or None."""
+def _reader(kind: Any) -> Reader:
+    """What reads a dataclass, Literal, union, tuple, Mapping, float, int, str, bool or None; made once for each."""
     origin, arguments = get_origin(kind), get_args(kind)
     if origin is Literal:
-        return _one_of(arguments, data)
+        return lambda data: _one_of(arguments, data)
     if origin in (Union, types.UnionType):
-        return _first_that_fits(arguments, data)
+        return _union(arguments)
     if origin is tuple:
-        return _tuple(arguments, data)
+        return _tuple(arguments)
     if origin is not None and issubclass(origin, Mapping):
-        if not isinstance(data, dict):
-            raise ValueError("want an object")
-        return {key: _read(arguments[1], inner) for key, inner in data.items()}
+        return _mapping(_reader(arguments[1]))
     if dataclasses.is_dataclass(kind):
+        return _dataclass(cast(type, kind))
+    return lambda data: _simple(kind, data)
+
+
+def _mapping(inner: Reader) -> Reader:
+    def read(data: object) -> object:
         if not isinstance(data, dict):
             raise ValueError("want an object")
-        hints = _hints(cast(type, kind))
-        return cast(Any, kind)(
-            **{name: _read(hints[name], inner) for name, inner in data.items() if name in hints}
-        )
-    return _simple(kind, data)
+        return {key: inner(value) for key, value in data.items()}
+
+    return read
+
+
+def _dataclass(kind: type) -> Reader:
+    readers = {name: _reader(hint) for name, hint in get_type_hints(kind).items()}
+
+    def read(data: object) -> object:
+        if not isinstance(data, dict):
+            raise ValueError("want an object")
+        return kind(**{name: readers[name](value) for name, value in data.items() if name in readers})
+
+    return read
 
 
 def _one_of(allowed: tuple[object, ...], data: object) -> object:
@@ -96,27 +108,44 @@ def _one_of(allowed: tuple[object, ...], data: object) -> object:
     raise ValueError(f"{data!r} is none of {allowed}")
 
 
-def _first_that_fits(kinds: tuple[Any, ...], data: object) -> object:
-    for kind in kinds:
-        try:
-            return _read(kind, data)
-        except (ValueError, TypeError):
-            continue
-    raise ValueError(f"{data!r} fits none of {kinds}")
+def _union(kinds: tuple[Any, ...]) -> Reader:
+    """The first kind that fits. Finite numbers and null, of which forecasts are made, are taken as they are."""
+    readers = [_reader(kind) for kind in kinds]
+    at_once = {float, type(None)} if set(kinds) == {float, type(None)} else set()
+
+    def read(data: object) -> object:
+        if type(data) in at_once:
+            return data
+        for reader in readers:
+            try:
+                return reader(data)
+            except (ValueError, TypeError):
+                continue
+        raise ValueError(f"{data!r} fits none of {kinds}")
+
+    return read
 
 
-def _tuple(kinds: tuple[Any, ...], data: object) -> tuple[object, ...]:
-    if not isinstance(data, list):
-        raise ValueError("want a list")
-    if len(kinds) == 2 and kinds[1] is Ellipsis:
-        return tuple(_read(kinds[0], inner) for inner in data)
-    return tuple(_read(kind, inner) for kind, inner in zip(kinds, data, strict=True))
+def _tuple(kinds: tuple[Any, ...]) -> Reader:
+    alike = len(kinds) == 2 and kinds[1] is Ellipsis
+    readers = [_reader(kind) for kind in kinds[:1] if alike] or [_reader(kind) for kind in kinds]
+
+    def read(data: object) -> object:
+        if not isinstance(data, list):
+            raise ValueError("want a list")
+        if alike:
+            return tuple(map(readers[0], data))
+        return tuple(reader(inner) for reader, inner in zip(readers, data, strict=True))
+
+    return read
 
 
 def _simple(kind: object, data: object) -> object:
+    if type(data) is float and kind is float:
+        return data
     if kind is float and isinstance(data, dict):
         return float(data[ODD_FLOAT])
-    if kind is float and isinstance(data, int | float) and not isinstance(data, bool):
+    if kind is float and isinstance(data, int) and not isinstance(data, bool):
         return float(data)
     if kind in (None, type(None)) and data is None:
         return None

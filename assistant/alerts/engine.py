@@ -18,6 +18,8 @@ MUTE_S = 30.0
 SHELVE_MAX_S = 3600.0
 GONE_S = 10.0
 """So long the frames say that an alert is gone, for screens that missed one."""
+UNSURE = "not sure"
+"""Why a finding is shown without a sound until it is surer; one that was told aloud does not fall back to that."""
 RANKS: tuple[Priority, ...] = ("caution", "warning", "alarm")
 
 
@@ -103,7 +105,8 @@ def _follow(old: Standing | None, found: Finding | None, t_s: float) -> Standing
             return Standing(found, t_s, t_s)
         worse = RANKS.index(found.priority) > _rank(old.finding)
         if old.raised_s is not None and not worse:  # never less urgent: else heard each time it is more so
-            found = replace(found, priority=old.finding.priority)
+            unsure = found.silent == UNSURE and found.priority != old.finding.priority
+            found = replace(found, priority=old.finding.priority, silent="" if unsure else found.silent)
         return replace(old, finding=found, seen_s=t_s, acknowledged=old.acknowledged and not worse)
     assert old is not None
     if old.raised_s is None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from assistant.ahead import words
 from assistant.ahead.manoeuvre import STOPS, Manoeuvre
 from assistant.ahead.outlook import Forecast, LineAhead, PairAhead
-from assistant.alerts.engine import Finding
+from assistant.alerts.engine import UNSURE, Finding
 from assistant.alerts.look import Evidence, Look, Rule
 from assistant.messages import Priority
 from assistant.units import FOOT_M
@@ -35,7 +35,7 @@ between the instants a forecast looks at they come a little nearer.
 SLOWED = "slowed"
 """The rule that tells, with a fish on, what `bottom` tells once the boat has slowed: one cause, heard once."""
 NEAR_M = 1.0
-"""Lines that will pass so near may cross, as far as anybody knows their lines: be aware."""
+"""Lines that will pass so near may cross, as far as anybody knows their lines: shown, without a sound."""
 LIKELY, LIKELY_IN_CURVES = 0.05, 0.5
 """A gap is called gone by its value and this share of the way to its 90 % quantile: in a turn that may still be one of
 deliberate curves three times of four.
@@ -272,7 +272,7 @@ def cross(look: Look, rule: Rule) -> Iterator[Finding]:
     text += ": easing the turn may keep them apart" if turn else ": look at both lines"
     if others := [" and ".join(pair.rods) for pair in found if pair is not first]:
         text += f"; also {', '.join(others)}"
-    yield rule.finding(
+    finding = rule.finding(
         text,
         first.rods,
         _pair_key(rule.name, first),
@@ -284,6 +284,7 @@ def cross(look: Look, rule: Rule) -> Iterator[Finding]:
             "cause": ahead.told.cause,
         },
     )  # fmt: skip
+    yield replace(finding, silent=UNSURE) if near else finding
 
 
 def _pair_key(name: str, pair: PairAhead) -> str:

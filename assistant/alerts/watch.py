@@ -91,4 +91,4 @@ def _why_silent(finding: Finding, standing: Collection[str], lines: Mapping[str,
     ):
         return "fish on"
     cause = _cause(finding, standing)
-    return f"follows from {cause}" if cause is not None else ""
+    return f"follows from {cause}" if cause is not None else finding.silent

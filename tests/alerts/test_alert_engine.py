@@ -13,7 +13,16 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.alerts.engine import GONE_S, MUTE_S, REALARM_S, SHELVE_MAX_S, AlertState, Finding, judge
+from assistant.alerts.engine import (
+    GONE_S,
+    MUTE_S,
+    REALARM_S,
+    SHELVE_MAX_S,
+    UNSURE,
+    AlertState,
+    Finding,
+    judge,
+)
 from assistant.messages import Alert, AlertAction, Priority
 
 STEP_S = 0.5
@@ -110,6 +119,13 @@ def test_what_was_heard_of_the_same_cause_under_another_name_was_heard() -> None
     other = replace(found("b"), same=("a",))
     seen = [[found("a")]] * 20 + [[other]] * 20 + [[replace(other, priority="alarm")]] * 5
     assert onsets(told(seen)) == [(3.0, "a"), (20.0, "b")]  # a warning of it; the alarm is news
+
+
+def test_what_is_not_sure_is_shown_and_heard_once_it_is_and_does_not_fall_back() -> None:
+    unsure = replace(found(priority="caution"), silent=UNSURE)
+    looks = told([[unsure]] * 20 + [[found()]] * 10 + [[unsure]] * 10)
+    assert phases(looks)[15] == "active" and onsets(looks) == [(10.0, "a")]
+    assert all(alerts[0].audible for alerts in looks[20:])
 
 
 def test_acknowledging_one_leaves_the_other() -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from test_alert_rules import boat, look
+from test_alert_rules import CONFIG, boat, look
 
 from assistant.alerts import engine, rules
+from assistant.alerts import watch as watching
 from assistant.messages import Misfit
 
 
@@ -24,6 +25,14 @@ def test_it_is_shown_without_a_sound() -> None:
     assert len(alerts) == 2
     assert not any(alert.audible for alert in alerts)
     assert {alert.priority for alert in alerts} == {"caution"}
+
+
+def test_nor_through_the_whole_watch() -> None:
+    seen = look(boat=replace(boat(), misfits=(Misfit("compass", -0.17, 0.01, 0.11),)))
+    state = watching.Watch()
+    for t_s in range(121):
+        state, alerts = watching.look(state, CONFIG, seen.boat, seen.lines, float(t_s))
+    assert [(alert.audible, alert.silent) for alert in alerts] == [(False, "no hurry")]
 
 
 def test_nothing_is_said_of_what_fits() -> None:

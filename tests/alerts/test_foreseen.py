@@ -145,6 +145,7 @@ def test_lines_that_will_cross() -> None:
     assert [f.priority for f in seen(told(pairs=(pair(0.1, 22.0),), **turn))] == ["alarm"]
     (near,) = seen(told(pairs=(pair(0.8, 62.0),), **turn))  # may cross: nobody knows lines to half a metre
     assert (near.key, near.priority, near.said) == (one.key, "caution", "P2 and P1 near in 60 seconds")
+    assert near.silent == "not sure"
     assert near.text == "P2 and P1 pass within 3 ft in 60 s, 39 ft down: easing the turn may keep them apart"
     assert seen(told(pairs=(pair(1.1, 62.0),), **turn)) == []
     assert seen(told(pairs=(pair(0.1, 0.0),), **turn)) == []  # they are nearest now: nothing new

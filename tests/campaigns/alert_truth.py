@@ -189,7 +189,10 @@ class Truth:
 
         def of_it(alerts: Sequence[Alert]) -> bool:
             if " " in what:
-                return any(alert.key.startswith("cross") and both in alert.text for alert in alerts)
+                return any(
+                    alert.key.startswith("cross") and both in alert.text and alert.priority != "caution"
+                    for alert in alerts
+                )
             return any(alert.key.startswith(("bottom", "slowed")) and what in alert.rods for alert in alerts)
 
         times = [

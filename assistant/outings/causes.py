@@ -27,6 +27,7 @@ from assistant.outings.rates import Prior, cut_factor, unseen_factor
 
 BEFORE_MIN = 10  # long enough for an S-curve to average out, short enough to be of that strike
 NOW_MIN = 10
+SETTING_MIN = 3  # 250 ft of copper run out and settle in less: judgement
 DIFFERS = 2.0  # sigmas: one in twenty by chance, the usual convention
 SOMETHING_ELSE_LEAST = 0.2
 NOT_SEEN = complex(math.nan, math.nan)
@@ -104,7 +105,11 @@ def _compare(
     """One quantity; None if it was not seen now, or too seldom before strikes."""
     quantity, track = QUANTITIES[name], table.tracks[name]
     of_rods = len(table.rods) > 1 and track.value.shape[1] == len(table.rods)
-    value = np.where(table.workable, track.value, NOT_SEEN) if of_rods else track.value
+    value = track.value
+    if of_rods:
+        value = np.where(
+            _set(table.workable) if track.origin == "worked out" else table.workable, value, NOT_SEEN
+        )
     now = _mean(value[-NOW_MIN:])
     then, beyond, variance, freedom, since = _then(value, now, before, quantity)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -132,6 +137,14 @@ def _compare(
         changed_since_s=float(table.t_s[since[most]]) if since[most] < len(table.t_s) else None,
         factor=_factor(table, changed, known, strikes, prior) if differ.any() else 1.0,
     )
+
+
+def _set(workable: Bools) -> Bools:
+    """(N, R) workable minutes but for the first SETTING_MIN after others: a line that was just let out still sinks."""
+    out = workable.copy()
+    for k in range(1, SETTING_MIN + 1):
+        out[k:] &= workable[:-k]
+    return out
 
 
 def _then(

@@ -31,7 +31,7 @@ from assistant.outings.logbook import NoRecorder
 
 LOCAL_START = {"day": 370, "day-alone": 370, "april": 420}
 """Minute of the local day at which each begins."""
-DEEP = re.compile("deep|layer|thermocline", re.IGNORECASE)
+DEEP = re.compile(r"\bdeep\b|layer|thermocline", re.IGNORECASE)  # lines may be put deeper
 
 
 def at(said: Sequence[Said], start_min: int, clock: str) -> list[Said]:

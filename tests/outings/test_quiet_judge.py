@@ -358,3 +358,19 @@ def test_a_drift_is_less_of_a_change_than_a_step() -> None:
     )
     assert stepped.differences[0].beyond == pytest.approx(3.0, abs=0.4)
     assert drifted.differences[0].beyond < 0.7 * abs(drifted.differences[0].now - drifted.differences[0].then)
+
+
+def test_a_line_that_was_just_let_out_is_at_no_other_depth_yet() -> None:
+    """W comes back after a fish and sinks for three minutes; that is no other depth than the fish struck at."""
+
+    def rod(m: int, name: str) -> Mapping[str, Observed]:
+        sinking = {171: 5.0, 172: 11.0, 173: 16.0}.get(m, 18.0) if name == "W" else 18.0
+        return {"depth_m": Observed(sinking + tables.ripple(m + len(name), 0.3), 0.3, "worked out", "model")}
+
+    def state(m: int, name: str) -> RodState:
+        return "aboard" if name == "W" and 160 <= m < 171 else "fishing"
+
+    rows = tables.day(190, rod=rod, state=state, rods=("W", "C"))
+    for minute in range(172, 190):
+        verdict = quiet.judge(rows[:minute], tables.strikes(*STEADY), minute * 60.0)
+        assert not any(d.differs and d.rod == "W" for d in verdict.differences)

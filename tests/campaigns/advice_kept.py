@@ -162,7 +162,8 @@ class Case:
             nodes = [evenly(lake.line.nodes_m[::-1]) for lake in lakes]
             for rod, lake, line in zip(self._rods, lakes, nodes, strict=True):
                 low = line[int(line[:, 2].argmax())]
-                off[rod.name] = min(off[rod.name], self.bottom.depth_m(low[0], low[1]) - low[2])
+                gap = self.bottom.depth_m(float(low[0]), float(low[1])) - float(low[2])
+                off[rod.name] = min(off[rod.name], gap)
                 slow[rod.name] = min(slow[rod.name], lake.lure_mps)
             points = np.stack(nodes)[None]
             gaps = closest(points, first_nodes(points[0]), np.zeros((2, 2), np.bool_)).by_pair_m

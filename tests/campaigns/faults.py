@@ -327,7 +327,7 @@ def main() -> int:
     order = np.random.default_rng([args.seed, 9]).permutation(len(cases))
     matrix = Matrix()
     days: list[Second] = []
-    normals = weighted_normals(args.seed, -(-args.n // 4), LIMIT * Z90)
+    normals = weighted_normals(args.seed, -(-args.n // 4))
     for k in range(args.n):
         fault, target = cases[int(order[k % len(cases)])]
         if k % 4 == 0:  # a day is struck in four ways: making it costs more than looking at it

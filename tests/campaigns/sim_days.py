@@ -38,6 +38,7 @@ BOAT = BoatConfig("marigold", "Marigold")
 SOURCE = "udp:10110"
 WATER = Water(999.0, 9.80665, np.zeros((1, 3)))
 
+FAR = 2.5  # sigma: beyond it, with all else, values may be wrong by more than 2.5 half-widths of the band
 WAVE = 12  # frames of 0.25 s: the simulator's waves come every 3 s
 
 Truth = Mapping[str, float]
@@ -81,19 +82,20 @@ def spread_normals(seed: int, n: int, within: float = math.inf) -> list[Normals]
     ]
 
 
-def weighted_normals(seed: int, n: int, beyond: float) -> list[tuple[Normals, float]]:
+def weighted_normals(seed: int, n: int) -> list[tuple[Normals, float]]:
     """The same with weights, in two strata (importance sampling): every eighth day has one of the three further than
-    `beyond` sigma off and weighs as little as such days are rare; drawn by itself, one such day in fifty would decide
-    a share of a thousandth."""
+    FAR sigma off and weighs as little as such days are rare; drawn by itself, one such day in fifty would decide a
+    share of a thousandth. The far ones fill their own distribution evenly, too."""
     rng, normal = np.random.default_rng([seed, 44]), NormalDist()
     tails = [k for k in range(n) if k % 8 == 5]
-    chance = 3.0 * 2.0 * normal.cdf(-beyond)
+    rare = 2.0 * normal.cdf(-FAR)
+    chance = 3.0 * rare
     weight = chance / (1.0 - chance) * (n - len(tails)) / max(1, len(tails))
-    days = [(one, 1.0) for one in spread_normals(seed, n, beyond)]
-    for place, k in enumerate(tails):
+    days = [(one, 1.0) for one in spread_normals(seed, n, FAR)]
+    for place, (k, part) in enumerate(zip(tails, rng.permutation(len(tails)), strict=True)):
         far = list(days[k][0])
-        side = float(rng.choice([-1.0, 1.0]))
-        far[place % 3] = -side * normal.inv_cdf(normal.cdf(-beyond) * (1.0 - float(rng.random())))
+        off = -normal.inv_cdf(0.5 * rare * (1.0 - (part + float(rng.random())) / len(tails)))
+        far[place % 3] = float(rng.choice([-1.0, 1.0])) * off
         days[k] = ((far[0], far[1], far[2]), weight)
     return days
 

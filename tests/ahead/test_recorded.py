@@ -99,7 +99,9 @@ def test_as_json_it_is_strict_and_unknown_is_null(told: Forecast) -> None:
     assert loaded["state"] == "doubtful" and loaded["cause"]
     gaps, closest = loaded["line_gap_m"], loaded["pairs"][0]
     assert len(gaps["value"]) == len(loaded["nearest"]) == len(loaded["times_s"])
-    assert min(gaps["value"]) == pytest.approx(closest["gap_m"]["value"], abs=1.0)  # between the instants shown
+    assert min(gaps["value"]) == pytest.approx(
+        closest["gap_m"]["value"], abs=1.0
+    )  # between the instants shown
     assert closest["rods"] in loaded["nearest"]
 
 

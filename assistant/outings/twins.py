@@ -80,6 +80,7 @@ def twins(
         )
         for name, track in table.tracks.items()
         if _of_rods(track, table)
+        and name != "fouling_min"  # when a line was last up is known without a twin
         and QUANTITIES[name].kind in ("plain", "ratio")
         and track.origin != "worked out"  # by one model for both lines, which says nothing of either
     }

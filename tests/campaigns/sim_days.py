@@ -38,7 +38,11 @@ BOAT = BoatConfig("marigold", "Marigold")
 SOURCE = "udp:10110"
 WATER = Water(999.0, 9.80665, np.zeros((1, 3)))
 
-FAR = 2.5  # sigma: beyond it, with all else, values may be wrong by more than 2.5 half-widths of the band
+FAR = 2.5, 3.2
+"""Sigma: beyond the first, with all else, values may be wrong by more than 2.5 half-widths of the band; beyond the
+second, which is as much, they are.
+"""
+EVERY = 16  # days, of which one is beyond each
 WAVE = 12  # frames of 0.25 s: the simulator's waves come every 3 s
 
 Truth = Mapping[str, float]
@@ -83,20 +87,23 @@ def spread_normals(seed: int, n: int, within: float = math.inf) -> list[Normals]
 
 
 def weighted_normals(seed: int, n: int) -> list[tuple[Normals, float]]:
-    """The same with weights, in two strata (importance sampling): every eighth day has one of the three further than
-    FAR sigma off and weighs as little as such days are rare; drawn by itself, one such day in fifty would decide a
-    share of a thousandth. The far ones fill their own distribution evenly, too."""
+    """The same with weights, in strata (importance sampling): in every sixteenth day one of the three is between the
+    two bounds of FAR off, in another one beyond them, and it weighs as little as such days are rare; drawn by itself,
+    one such day in fifty would decide a share of a thousandth. Each stratum fills its own distribution evenly, too."""
     rng, normal = np.random.default_rng([seed, 44]), NormalDist()
-    tails = [k for k in range(n) if k % 8 == 5]
-    rare = 2.0 * normal.cdf(-FAR)
-    chance = 3.0 * rare
-    weight = chance / (1.0 - chance) * (n - len(tails)) / max(1, len(tails))
-    days = [(one, 1.0) for one in spread_normals(seed, n, FAR)]
-    for place, (k, part) in enumerate(zip(tails, rng.permutation(len(tails)), strict=True)):
-        far = list(days[k][0])
-        off = -normal.inv_cdf(0.5 * rare * (1.0 - (part + float(rng.random())) / len(tails)))
-        far[place % 3] = float(rng.choice([-1.0, 1.0])) * off
-        days[k] = ((far[0], far[1], far[2]), weight)
+    days = [(one, 1.0) for one in spread_normals(seed, n, FAR[0])]
+    bounds = [2.0 * normal.cdf(-far) for far in (*FAR, math.inf)]  # chance of one further off than this
+    near = (1.0 - bounds[0]) ** 3
+    strata = [(EVERY // 4 + EVERY // 2 * k, *bounds[k : k + 2]) for k in range(len(FAR))]
+    members = [[k for k in range(n) if k % EVERY == first] for first, _, _ in strata]
+    others = n - sum(map(len, members))
+    for (_, rare, rarer), chosen in zip(strata, members, strict=True):
+        for place, (k, part) in enumerate(zip(chosen, rng.permutation(len(chosen)), strict=True)):
+            share = (part + float(rng.random())) / len(chosen)
+            far = list(days[k][0])
+            off = -normal.inv_cdf(0.5 * (rare - share * (rare - rarer)))
+            far[(place + seed) % 3] = float(rng.choice([-1.0, 1.0])) * off
+            days[k] = ((far[0], far[1], far[2]), 3.0 * (rare - rarer) / near * others / len(chosen))
     return days
 
 

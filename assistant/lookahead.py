@@ -29,7 +29,7 @@ from assistant.lines.spread import SpreadState
 from assistant.messages import BoatState, Inputs, LineState, Mode, Outlook
 from assistant.meter import quantile
 from assistant.payloads import Json
-from assistant.pipeline import FlowState
+from assistant.pipeline import FlowState, rod_states
 from assistant.soundings_file import Kept
 from assistant.web.settings import Refused
 
@@ -117,7 +117,7 @@ class Lookahead:
             self._soundings.see(boat)
             if self._soundings.waiting >= WRITE_AT:
                 asyncio.get_running_loop().run_in_executor(None, self._soundings.write)
-        fish_on = any(rod.rod_state == "fish on" for rod in spread.rods)
+        fish_on = "fish on" in rod_states(flow.lines)
         if turning(self._followed) != turning(before) or fish_on != self._fish_on:
             self._due_s = 0.0
         self._fish_on = fish_on
@@ -268,7 +268,7 @@ class Lookahead:
         question = question_of(
             self._followed,
             self._boat,
-            (rod.rod_state for rod in self._flow.lines.spread.rods),
+            rod_states(self._flow.lines),
             self._config.boat.fish_speed_mps,
         )
         if question is None:

@@ -18,8 +18,9 @@ from assistant.configured import Config
 from assistant.frame import degraded_modes, published_boat
 from assistant.lines import spread
 from assistant.locate import Counts, Instant, LocateState
-from assistant.messages import Frame, Inputs, Mode
+from assistant.messages import Frame, Inputs, Mode, RodState
 from assistant.outings import lull as lulls
+from assistant.outings import unnamed
 from assistant.outings.lull import Lull
 
 OUTLOOK_OLD_S = 15.0
@@ -75,6 +76,12 @@ def advance(state: FlowState, inputs: Inputs) -> FlowState:
     return FlowState(boat, follow(state.lines, instant))
 
 
+def rod_states(state: LinesState) -> list[RodState]:
+    """Of every rod; one more "fish on" where nobody has said on which rod it is."""
+    states = [rod.rod_state for rod in state.spread.rods]
+    return [*states, "fish on"] if unnamed.fish_on(state.lull.told, state.spread.t_s) else states
+
+
 def follow(state: LinesState, instant: Instant) -> LinesState:
     """The second half of a step: every line on to this instant."""
     _, stw, heading = instant.steering
@@ -94,8 +101,9 @@ def frame_of(state: LinesState, instant: Instant, drawn: bool = True) -> tuple[L
     moved = spread.caught_up(state.spread)
     lines = spread.report(moved, instant.boat, drawn)
     watch, alerts = watching.look(
-        state.watch, state.config, instant.boat, lines, instant.t_s, state.outlook, instant.seen
-    )
+        state.watch, state.config, instant.boat, lines, instant.t_s, state.outlook, instant.seen,
+        unnamed.fish_on(state.lull.told, instant.t_s),
+    )  # fmt: skip
     boat = published_boat(instant.boat)
     frame = Frame(
         instant.t_s,

@@ -21,7 +21,7 @@ from assistant.messages import Inputs, Outlook
 from assistant.outings import logbook, store
 from assistant.outings.recorder import Recorder
 from assistant.outings.recording import opening_of
-from assistant.pipeline import FlowState
+from assistant.pipeline import FlowState, rod_states
 from assistant.replay import replay
 
 SCENARIO = "s-turns"
@@ -44,8 +44,7 @@ class Foreteller:
         self._now = followed(self._now, lines.t_s, stw, heading, lines.motion, boat)
         if lines.t_s < self._due_s:
             return None
-        states = (rod.rod_state for rod in lines.rods)
-        question = question_of(self._now, boat, states, flow.lines.config.boat.fish_speed_mps)
+        question = question_of(self._now, boat, rod_states(flow.lines), flow.lines.config.boat.fish_speed_mps)
         if question is None:
             return None
         self._due_s = lines.t_s + (TURNING_EVERY_S if turning(self._now) else EVERY_S)

@@ -41,12 +41,14 @@ def look(
     t_s: float,
     outlook: Forecast | None = None,
     seen: Mapping[str, Mapping[str, Seen]] = MappingProxyType({}),
+    fish: bool = False,
 ) -> tuple[Watch, tuple[Alert, ...]]:
     """Judge one instant.
 
     Args:
         boat, lines, seen: those of the Frame at t_s [s], later than the last look.
         outlook: the newest forecast; None: there is none, and nothing is said of what will be.
+        fish: there is one on, nobody has said on which rod.
     """
     good = {name for name in BOAT_QUANTITIES if getattr(boat, name).state == "ok"}
     known = watch.known | good
@@ -55,7 +57,8 @@ def look(
     held = {key for key, one in watch.alerts.standing.items() if one.gone_s is None}
     pulls = felt.felt(watch.felt, lines, seen, t_s - watch.t_s)
     found = rules.findings(Look(config, boat, lines, held, t_s - turned_s, known, outlook, seen, t_s, pulls))
-    found = [_silenced(one, _why_silent(one, held, lines)) for one in _under_their_causes(found)]
+    fish = fish or any(line.rod_state == "fish on" for line in lines.values())
+    found = [_silenced(one, _why_silent(one, held, fish)) for one in _under_their_causes(found)]
     alerts, told = engine.judge(watch.alerts, found, t_s, watch.waiting)
     return Watch(alerts, frozenset(known), turned_s, t_s=t_s, felt=pulls), told
 
@@ -84,11 +87,9 @@ def _cause(finding: Finding, keys: Collection[str]) -> str | None:
     return None
 
 
-def _why_silent(finding: Finding, standing: Collection[str], lines: Mapping[str, LineState]) -> str:
+def _why_silent(finding: Finding, standing: Collection[str], fish: bool) -> str:
     """Why a situation is shown without a sound; empty: it may sound."""
-    if any(line.rod_state == "fish on" for line in lines.values()) and not finding.key.startswith(
-        rules.WITH_A_FISH
-    ):
+    if fish and not finding.key.startswith(rules.WITH_A_FISH):
         return "fish on"
     cause = _cause(finding, standing)
     return f"follows from {cause}" if cause is not None else finding.silent

@@ -36,7 +36,7 @@ def texts(t_s: float, place: list[float]) -> list[str]:
 
 
 @cache
-def day() -> list[Frame]:
+def day(told_as: str = '{"rod": "P2", "kind": "fish on"}') -> list[Frame]:
     """A frame every half second, with forecasts as the daemon makes them; the strike is told as the page tells it."""
     loaded = config.load()
     rods = tuple(rod for rod in loaded.rods if rod.name in RODS)
@@ -45,13 +45,13 @@ def day() -> list[Frame]:
     )  # well off the bottom
     loaded = replace(loaded, rods=rods, alerts=AlertLimits(lure_slow_mps=0.8))
     boat, lines, past = locate.initial(loaded.boat), pipeline.initial_lines(loaded, "simulated"), Followed()
-    strike = parse_event(b'{"rod": "P2", "kind": "fish on"}', RODS, (), STRIKE_S, "typed")
+    strike = parse_event(told_as.encode(), RODS, (), STRIKE_S, "typed")
     place, outlook, due_s = [10.0, 10.0], None, 0.0
     frames = []
     for tick in range(math.ceil(END_S / STEP_S)):
         t_s = tick * STEP_S
         said = tuple(Sentence(t_s, "test", text) for text in texts(t_s, place)) if tick % 4 == 0 else ()
-        told = (LineSetting(t_s, **strike.setting),) if t_s == STRIKE_S else ()  # type: ignore[arg-type]
+        told = (LineSetting(t_s, **strike.setting),) if strike.setting and t_s == STRIKE_S else ()  # type: ignore[arg-type]
         events = (strike.event,) if t_s == STRIKE_S else ()
         due_s = t_s if t_s == STRIKE_S else due_s  # as lookahead.py: a strike is forecast at once
         inputs = Inputs(t_s, said, told, events=events, outlook=outlook)
@@ -74,15 +74,15 @@ def looked_ahead(
 ) -> Outlook | None:
     """What the forecaster answers."""
     assert instant.boat is not None
-    asked = question_of(past, instant.boat, [rod.rod_state for rod in lines.spread.rods], fish_mps)
+    asked = question_of(past, instant.boat, pipeline.rod_states(lines), fish_mps)
     if asked is None:
         return None
     told = forecast(lines.spread, asked.manoeuvre, past.learned.response(), past.soundings)
     return None if told is None else as_input(replace(told, kind=asked.kind, state=asked.state))
 
 
-def alerts_at(t_s: float) -> dict[str, Alert]:
-    frame = next(one for one in day() if one.t_s >= t_s)
+def alerts_at(t_s: float, frames: list[Frame] | None = None) -> dict[str, Alert]:
+    frame = next(one for one in frames or day() if one.t_s >= t_s)
     return {alert.key: alert for alert in frame.alerts}
 
 
@@ -122,3 +122,12 @@ def test_the_bottom_once_the_boat_has_slowed_is_the_same_cause_and_not_heard_aga
 def test_a_lure_too_slow_is_shown_and_mute_while_the_fish_is_on() -> None:
     shown = [alert for frame in day() for alert in frame.alerts if alert.key == "lure slow"]
     assert shown and all(alert.silent == "fish on" and not alert.audible for alert in shown)
+
+
+def test_a_fish_nobody_has_given_a_rod_is_forecast_at_once_and_mutes_the_same() -> None:
+    frames = day('{"kind": "fish on"}')
+    assert all(line.rod_state == "fishing" for frame in frames for line in frame.lines.values())
+    told = alerts_at(STRIKE_S + 2.0, frames)
+    assert any(key.startswith("slowed") and {"P2", "W"} <= set(alert.rods) for key, alert in told.items())
+    shown = [alert for frame in frames for alert in frame.alerts if alert.key == "lure slow"]
+    assert shown and all(alert.silent == "fish on" for alert in shown)

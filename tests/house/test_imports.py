@@ -70,8 +70,10 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "assistant.ahead",
         "assistant.alerts",
         "assistant.frame",
+        "assistant.outings.unnamed",
         *(f"assistant.outings.{name}" for name in QUIET),
     ),
+    "assistant.outings.unnamed": (*BASE, "assistant.lines"),
     **{
         f"assistant.outings.{name}": (*BASE, *(f"assistant.outings.{other}" for other in QUIET))
         for name in QUIET

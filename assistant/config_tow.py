@@ -19,7 +19,9 @@ TIPS_APART_M = 0.3
 def read_attached(file: Path, where: str, raw: object, problems: Problems) -> Attached | None:
     """Read `attached`: the other rod, and either how far above its first body or half way."""
     if not isinstance(raw, dict):
-        problems.add(file, where, raw, 'want { rod = "R1", above = "15 ft" } or { rod = "R1", half_way = true }')
+        problems.add(
+            file, where, raw, 'want { rod = "R1", above = "15 ft" } or { rod = "R1", half_way = true }'
+        )
         return None
     good = read_keys(file, f"{where}.", raw, ATTACHED_KEYS, problems)
     if ("above" in raw) == bool(raw.get("half_way", False)):
@@ -49,7 +51,9 @@ def check_place(file: Path, where: str, item: Mapping[str, Any], problems: Probl
         return
     for name in ("tip", "board", "counter_zero"):
         if name in item:
-            problems.add(file, where + name, item[name], "an attached rod hangs on another's line; leave it away")
+            problems.add(
+                file, where + name, item[name], "an attached rod hangs on another's line; leave it away"
+            )
 
 
 def hung(file: Path, rods: Sequence[Rod], problems: Problems) -> tuple[Rod, ...]:
@@ -83,7 +87,9 @@ def check_tips(file: Path, rods: Sequence[Rod], problems: Problems) -> None:
         for number, other in own[k + 1 :]:
             apart = math.dist(tip_of(one), tip_of(other))
             if apart < TIPS_APART_M:
-                allowed = f"{apart:.2f} m from the tip of {one.name}; want {TIPS_APART_M:g} m or more between tips"
+                allowed = (
+                    f"{apart:.2f} m from the tip of {one.name}; want {TIPS_APART_M:g} m or more between tips"
+                )
                 problems.add(file, f"rod[{number}].tip", other.name, allowed)
 
 

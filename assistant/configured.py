@@ -128,13 +128,19 @@ class BoatConfig:
     units: Literal["angler", "metric"] = "angler"
     variation_deg: float | None = None
     speed_log_factor: float = 1.0  # true speed = factor x reading
-    speed_log_curve: tuple[tuple[float, float], ...] = ()  # (reading [m/s], factor), in its place where calibrated
+    speed_log_curve: tuple[
+        tuple[float, float], ...
+    ] = ()  # (reading [m/s], factor), in its place where calibrated
     speed_log_sigma: float | None = None  # of the factor, as a share; None: of a log nobody calibrated
     compass_offset_deg: float = 0.0  # true = reading + offset
-    compass_deviation: tuple[tuple[float, float], ...] = ()  # (magnetic reading, what to add) [deg], by reading
+    compass_deviation: tuple[
+        tuple[float, float], ...
+    ] = ()  # (magnetic reading, what to add) [deg], by reading
     compass_sigma_deg: float | None = None  # of both together where calibrated
     course_lag_s: float = 0.0  # how far a course over ground trails the compass; negative: the compass trails
-    sounder_measured_m: float | None = None  # what a sounding lacks to the depth, as measured: before all else
+    sounder_measured_m: float | None = (
+        None  # what a sounding lacks to the depth, as measured: before all else
+    )
     prefer: tuple[str, ...] = ()  # sources, best first: they speak before all others
     sounder_below_surface_m: float = 0.0  # added when DPT brings no offset of its own
     water_density_kg_m3: float = 999.0

@@ -290,7 +290,11 @@ def _march(state: SpreadState, tick: Tick) -> SpreadState:
     """The state after any tick."""
     rigged, old, restart, motion = state.rigged, state.fleet, state.restart, tick.motion
     assert old is not None
-    rods, mains, runs = tuple(run_line(now, STEP_S, motion.speed_mps) for now in state.rods), state.mains_m, state.runs
+    rods, mains, runs = (
+        tuple(run_line(now, STEP_S, motion.speed_mps) for now in state.rods),
+        state.mains_m,
+        state.runs,
+    )
     if mains is None or not _same(rods, state.rods):
         mains, runs = _mains(rigged, rods)
         running = replace(state, rods=rods, t_s=tick.t_s)

@@ -80,7 +80,11 @@ def labelled(labels: tuple[str, ...], name: str, value: object) -> str:
     for label in labels:
         if value == label:
             return label
-        if isinstance(value, int | float) and not isinstance(value, bool) and label == repr(value).removesuffix(".0"):
+        if (
+            isinstance(value, int | float)
+            and not isinstance(value, bool)
+            and label == repr(value).removesuffix(".0")
+        ):
             return label
     raise Refused(422, f"{name} {short(value)}: want one of {', '.join(labels)}")
 

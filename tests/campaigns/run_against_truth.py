@@ -94,7 +94,11 @@ def pairs(frames: Iterable[Row], truth: Sequence[Row]) -> list[tuple[Row, dict[s
     """(frame, true lure depth [m] by rod at its UTC, in or after a turn); the truth between its rows by line."""
     times = [utc_s(row["utc"]) for row in truth]
     rods = {rod: [row["lines"][rod]["depth_m"] for row in truth] for rod in truth[0]["lines"]}
-    turning = [t for t, row in zip(times, truth, strict=True) if abs(row["boat"]["rate_of_turn_radps"]) > TURNING_RADPS]
+    turning = [
+        t
+        for t, row in zip(times, truth, strict=True)
+        if abs(row["boat"]["rate_of_turn_radps"]) > TURNING_RADPS
+    ]
     out = []
     for frame in frames:
         at = utc_s(frame["utc"]) if frame["utc"] else math.nan

@@ -44,7 +44,11 @@ def test_what_the_keys_load_as(mine: Path) -> None:
     assert rods["slider"].tip_starboard_m == rods["rigger"].tip_starboard_m == 1.5
     board = rods["board"].board
     assert board is not None
-    assert (board.out_m, board.aft_m, board.sag_m_per_n.value) == (pytest.approx(60 * FT), pytest.approx(5 * FT), 0.25)
+    assert (board.out_m, board.aft_m, board.sag_m_per_n.value) == (
+        pytest.approx(60 * FT),
+        pytest.approx(5 * FT),
+        0.25,
+    )
     assert loaded.bodies["disc-sliding"].slides and not loaded.bodies["disc-standard"].slides
     assert loaded.bodies["disc-labels"].settings == {"0": 0, "1": 15, "2": 30, "3": 45, "A": 22, "B": 37}
 
@@ -92,7 +96,9 @@ def test_a_wrong_key_is_refused_by_name(mine: Path, old: str, new: str, says: st
 def test_eight_pieces_of_line_are_too_many(mine: Path) -> None:
     text = (mine / "spread.toml").read_text()
     more = '    { line = "mono-20", length = "1 ft" },\n' * 5
-    (mine / "spread.toml").write_text(text.replace('    { body = "spoon" },\n', more + '    { body = "spoon" },\n', 1))
+    (mine / "spread.toml").write_text(
+        text.replace('    { body = "spoon" },\n', more + '    { body = "spoon" },\n', 1)
+    )
     with pytest.raises(ConfigError, match="8 lines"):
         config.load(mine)
 
@@ -100,7 +106,9 @@ def test_eight_pieces_of_line_are_too_many(mine: Path) -> None:
 def test_a_board_amidships_has_no_side(mine: Path) -> None:
     text = (mine / "spread.toml").read_text()
     head, board = text.split('name = "board"')
-    (mine / "spread.toml").write_text(head + 'name = "board"' + board.replace('side = "port"', 'side = "centre"', 1))
+    (mine / "spread.toml").write_text(
+        head + 'name = "board"' + board.replace('side = "port"', 'side = "centre"', 1)
+    )
     with pytest.raises(ConfigError, match="a side board needs side"):
         config.load(mine)
 

@@ -98,7 +98,6 @@ def test_facts_that_contradict_are_among_the_rejects(tmp_path: Path) -> None:
     assert rejects == {**replay.replay(log, loaded)["rejects"], CONTRADICTION: 2}  # type: ignore[dict-item]
 
 
-
 @pytest.mark.parametrize(
     ("content", "says"),
     [(None, "No such file"), (b"", "no good sentence"), (b"\x00\xff" * 5000, "no good sentence")],

@@ -29,7 +29,9 @@ def chain(rod: Rod, loaded: Config | None = None, **setting: object) -> Towed:
     return towed(loaded or spread("every_rig"), rod, now, WATER)
 
 
-def disc(setting: float | str | None, name: str = "disc-standard", main: str = "braid-65", **other: object) -> Rod:
+def disc(
+    setting: float | str | None, name: str = "disc-standard", main: str = "braid-65", **other: object
+) -> Rod:
     """A planer on 140 ft of line, a leader and a spoon."""
     rig = (line(main), body(name, setting), line("mono-20", 10.0), body("spoon"))
     return made_up(*rig, out_ft=140.0, **other)  # type: ignore[arg-type]
@@ -71,7 +73,8 @@ def test_port_mirrors_starboard() -> None:
 
 
 @pytest.mark.parametrize(
-    "thin_first", [("braid-30", "braid-50", "braid-65"), ("mono-20", "mono-30", "mono-40"), ("wire-30", "wire-40")]
+    "thin_first",
+    [("braid-30", "braid-50", "braid-65"), ("mono-20", "mono-30", "mono-40"), ("wire-30", "wire-40")],
 )
 def test_thinner_line_of_a_kind_runs_deeper(thin_first: tuple[str, ...]) -> None:
     depths = [tow(disc(2.0, main=name), 2.4).depth_m for name in thin_first]
@@ -80,7 +83,9 @@ def test_thinner_line_of_a_kind_runs_deeper(thin_first: tuple[str, ...]) -> None
 
 def test_a_label_is_its_angle() -> None:
     """Label B stands for 37 degrees, on the same plate as the dial whose mark turns 15 degrees."""
-    assert tow(disc("B", "disc-labels"), 2.4).swing_m == pytest.approx(tow(disc(37 / 15, "disc-large"), 2.4).swing_m)
+    assert tow(disc("B", "disc-labels"), 2.4).swing_m == pytest.approx(
+        tow(disc(37 / 15, "disc-large"), 2.4).swing_m
+    )
     assert tow(disc("A", "disc-labels"), 2.4, setting="B") == tow(disc("B", "disc-labels"), 2.4)
 
 
@@ -96,7 +101,9 @@ def test_a_sliding_planer_is_at_the_lure_once_tripped() -> None:
     assert both.wet_weight_n == pytest.approx(lure.wet_weight_n + plate.wet_weight_n)
     assert chain(disc(2.0, "disc-sliding")) == chain(disc(2.0))
     # whose weight at the far end pulls the lure down with it
-    assert tow(disc(2.0, "disc-sliding"), 2.4, tripped=True).depth_m > tow(disc(2.0), 2.4, tripped=True).depth_m
+    assert (
+        tow(disc(2.0, "disc-sliding"), 2.4, tripped=True).depth_m > tow(disc(2.0), 2.4, tripped=True).depth_m
+    )
 
 
 def test_a_bigger_planer_runs_deeper_and_pulls_more() -> None:
@@ -116,7 +123,9 @@ def test_half_a_colour_counts() -> None:
     rod = next(r for r in spread("every_rig").rods if r.name == "colours")
     assert [s.length_m / FT for s in chain(rod).segments] == pytest.approx([20.0, 165.0, 50.0])
     wound = chain(rod, line_out_m=100.0 * FT)  # the backing is up, and some of the core
-    assert [s.length_m / FT for s in wound.segments] == pytest.approx([20.0, 100.0 - SHORTEST_M / FT, SHORTEST_M / FT])
+    assert [s.length_m / FT for s in wound.segments] == pytest.approx(
+        [20.0, 100.0 - SHORTEST_M / FT, SHORTEST_M / FT]
+    )
     assert (chain(rod).running, wound.running) == (2, 1)
 
 
@@ -167,4 +176,6 @@ def test_fleas_thicken_a_line_and_leave_its_weight_in_water() -> None:
     def sinks(diameter: float, mass: float) -> float:
         return mass - 1000.0 * math.pi / 4.0 * diameter**2
 
-    assert sinks(thick.diameter_m, thick.mass_kg_m) == pytest.approx(sinks(thin.diameter_m, thin.mass_kg_m), rel=1e-9)
+    assert sinks(thick.diameter_m, thick.mass_kg_m) == pytest.approx(
+        sinks(thin.diameter_m, thin.mass_kg_m), rel=1e-9
+    )

@@ -71,7 +71,9 @@ def test_the_simulator_says_what_it_does_not_take(key: str, tmp_path: Path) -> N
     rods = tomllib.loads((HERE / "every_rig/spread.toml").read_text(encoding="utf-8"))["rod"]
     assert any(key in rod for rod in rods)
     text = (CONFIGS / "spread.toml").read_text(encoding="utf-8")
-    (tmp_path / "spread.toml").write_text(text.replace("counter_zero", f'{key} = {{ rod = "P1" }}\ncounter_zero', 1))
+    (tmp_path / "spread.toml").write_text(
+        text.replace("counter_zero", f'{key} = {{ rod = "P1" }}\ncounter_zero', 1)
+    )
     with pytest.raises(CheckError, match=f"'R1': {key}: not simulated"):
         read_spread(tmp_path / "spread.toml", CONFIGS, read_water(CONFIGS), {})
 

@@ -45,7 +45,9 @@ def settled() -> dict[str, LineState]:
 
 
 @pytest.mark.parametrize(("name", "share"), [("second", None), ("slider", 0.5)])
-def test_where_it_hangs_is_a_point_of_the_cable(settled: dict[str, LineState], name: str, share: float | None) -> None:
+def test_where_it_hangs_is_a_point_of_the_cable(
+    settled: dict[str, LineState], name: str, share: float | None
+) -> None:
     """Against the steady integration of the cable, cut in two where the other line hangs."""
     rigger = rod_named("rigger")
     chain = towed(RIGS, rigger, RodSetting(rigger.line_out_m), WATER)
@@ -80,7 +82,9 @@ def test_it_follows_the_cable_through_a_turn_and_an_outing_of_line() -> None:
 def test_hanging_on_it_does_not_move_the_cable(settled: dict[str, LineState]) -> None:
     alone = Live(only("rigger"), SPEED_MPS)
     alone.run(30.0)
-    assert number(alone.lines()["rigger"].depth_m) == pytest.approx(number(settled["rigger"].depth_m), abs=1e-9)
+    assert number(alone.lines()["rigger"].depth_m) == pytest.approx(
+        number(settled["rigger"].depth_m), abs=1e-9
+    )
 
 
 def test_a_board_sags_by_the_lines_own_pull(settled: dict[str, LineState]) -> None:

@@ -36,7 +36,9 @@ def only(*names: str, loaded: Config = RIGS, **boat: object) -> Config:
 
 def run_m(chain: Towed, mains_m: Array, step_s: float, cut: Cut, water: Water) -> Array:
     """(K, 2) depth and setback of the lure as the main line goes through lengths mains_m, one a step."""
-    chain = replace(chain, segments=(*chain.segments[:-1], replace(chain.segments[-1], length_m=float(mains_m[0]))))
+    chain = replace(
+        chain, segments=(*chain.segments[:-1], replace(chain.segments[-1], length_m=float(mains_m[0])))
+    )
     tip = np.array([[0.0], [0.0], [-chain.tow_height_m], [SPEED_MPS], [0.0], [0.0]])
     fleet = settled([chain], [water], cut, tip, STILL, np.zeros((1, 2)))
     seen = []
@@ -65,7 +67,13 @@ def test_running_line_against_a_finer_march(name: str, from_m: float, to_m: floa
     seconds = abs(to_m - from_m) / RUN_MPS
     rest = 240.0
     coarse, fine = (
-        run_m(chain, np.interp(np.arange(0.0, seconds + rest, step), [0.0, seconds], [from_m, to_m]), step, cut, water)
+        run_m(
+            chain,
+            np.interp(np.arange(0.0, seconds + rest, step), [0.0, seconds], [from_m, to_m]),
+            step,
+            cut,
+            water,
+        )
         for step, cut in ((spread.STEP_S, spread.CUT), (spread.STEP_S / 4, Cut(96, 16)))
     )
     there = coarse[: len(fine) // 4]
@@ -163,8 +171,14 @@ def test_only_a_fishing_line_is_firm(state: str) -> None:
 def test_line_runs_no_faster_than_it_can_and_stops_where_it_should() -> None:
     now = replace(at_start(rod_named("weight")), counter_m=30.0, out_m=29.9)
     assert run_line(now, 0.25, 1.0).out_m == 30.0
-    for speed_mps, most_mps in ((0.0, 0.3), (1.0, 0.9), (2.0, RUN_MPS)):  # the boat takes the line: never slack
-        assert run_line(replace(now, out_m=10.0), 0.25, speed_mps).out_m == pytest.approx(10.0 + 0.25 * most_mps)
+    for speed_mps, most_mps in (
+        (0.0, 0.3),
+        (1.0, 0.9),
+        (2.0, RUN_MPS),
+    ):  # the boat takes the line: never slack
+        assert run_line(replace(now, out_m=10.0), 0.25, speed_mps).out_m == pytest.approx(
+            10.0 + 0.25 * most_mps
+        )
     assert run_line(replace(now, out_m=10.0, rod_state="coming in"), 0.25, 0.0).out_m == 10.0 - 0.25 * RUN_MPS
     assert run_line(replace(now, out_m=0.1, rod_state="aboard"), 0.25, 1.0).out_m == 0.0
 
@@ -177,7 +191,9 @@ def test_a_planer_brought_aboard_is_set_again() -> None:
 
 
 def test_fleas_lift_a_line_little_by_little_until_it_is_cleaned() -> None:
-    rods = only("weight", "straight", fleas_mm_per_hour=Coefficient(3.0, 1.0, 6.0, "a test: far more than a lake has"))
+    rods = only(
+        "weight", "straight", fleas_mm_per_hour=Coefficient(3.0, 1.0, 6.0, "a test: far more than a lake has")
+    )
     live, clean = Live(rods, SPEED_MPS), Live(only("weight", "straight"), SPEED_MPS)
     depths: list[float] = []
     live.run(600.0, each=lambda: depths.append(live.depth_m("weight")))
@@ -185,7 +201,9 @@ def test_fleas_lift_a_line_little_by_little_until_it_is_cleaned() -> None:
     assert np.abs(np.diff(depths)).max() < 0.1  # no jolt as it is looked at once a minute
     assert live.unconverged == 0
     rod = rod_named("weight")
-    least, most = (tow(rod, SPEED_MPS / MPH, rods, fouled_h=minutes / 60.0).depth_m for minutes in (10.0, 8.0))
+    least, most = (
+        tow(rod, SPEED_MPS / MPH, rods, fouled_h=minutes / 60.0).depth_m for minutes in (10.0, 8.0)
+    )
     assert least < depths[-1] < most  # looked at once a minute, and the line takes a while
     live.run(59.0, live.set("weight", cleaned=True))
     a_minute_later = tow(rod, SPEED_MPS / MPH, rods, fouled_h=1.0 / 60.0).depth_m

@@ -167,7 +167,9 @@ async def test_silence_greys_at_2_s_and_says_no_data_at_10_s(browser: Browser) -
         assert await page.locator("body.late").count() == 0
         await page.clock.run_for(1500)
         assert await page.locator("body.late").count() == 1
-        said = re.fullmatch(r"Nothing heard for (\d+) s\. These numbers are old\.", await text(page, "#silence"))
+        said = re.fullmatch(
+            r"Nothing heard for (\d+) s\. These numbers are old\.", await text(page, "#silence")
+        )
         assert said is not None
         before_s = 1.0  # so old the last state may be when the silence begins: made, sent, drawn
         assert 2 <= int(said[1]) <= 2.5 + before_s + time.monotonic() - begun_s

@@ -171,7 +171,14 @@ def test_heading_of_the_panel_is_a_whole_degree_below_360() -> None:
 
 def test_topics_are_those_of_the_table() -> None:
     messages = topic_messages(demo_frame())
-    assert {topic.suffix for topic in TOPICS} == {"frame", "panel", "line/<rod>", "seen/<rod>", "alert/<key>", "quiet"}
+    assert {topic.suffix for topic in TOPICS} == {
+        "frame",
+        "panel",
+        "line/<rod>",
+        "seen/<rod>",
+        "alert/<key>",
+        "quiet",
+    }
     assert set(messages) == {"frame", "panel", *(f"line/{rod}" for rod in demo_frame().lines)}
     assert all(retained and qos == 1 for _, retained, qos in messages.values())
 
@@ -187,7 +194,9 @@ def test_rod_names_that_differ_have_topics_that_differ() -> None:
 
 
 def test_an_alert_that_is_gone_is_taken_off_the_broker() -> None:
-    alert = Alert(99.0, "off depth C", "C", "warning", "C at 30 ft", "active", ("C",), {"value": math.nan, "unit": "m"})
+    alert = Alert(
+        99.0, "off depth C", "C", "warning", "C at 30 ft", "active", ("C",), {"value": math.nan, "unit": "m"}
+    )
     stands = topic_messages(replace(demo_frame(), alerts=(alert,)))["alert/off depth C"]
     assert stands[1:] == (True, 1)
     assert strict(stands[0])["evidence"] == {"value": None, "unit": "m"}

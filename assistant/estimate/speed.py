@@ -177,10 +177,13 @@ def _watch(log: Log, t_s: float, speed_mps: float, hints: Hints) -> Log:
     )
     if not suspicious(log, t_s, speed_mps, hints):
         good = log.good + 1
-        usual = log.slow_mps if log.usual_mps is None else log.usual_mps
-        log = log._replace(usual_mps=usual + (log.slow_mps - usual) / USUAL_S)
         cleared = good >= GOOD_AGAIN
-        return log._replace(suspect_since_s=None, good=good, stuck="" if cleared else log.stuck)
+        if log.suspect_since_s is not None and not cleared and _fell(log, speed_mps):
+            return log._replace(good=good)
+        usual = log.slow_mps if log.usual_mps is None else log.usual_mps
+        usual += (log.slow_mps - usual) / USUAL_S
+        stuck = "" if cleared else log.stuck
+        return log._replace(usual_mps=usual, suspect_since_s=None, good=good, stuck=stuck)
     since_s = log.suspect_since_s if log.suspect_since_s is not None else t_s
     zero = speed_mps <= ZERO_MPS
     same = t_s - same_since_s >= SAME_FOR_S
@@ -229,8 +232,14 @@ def suspicious(log: Log, t_s: float, speed_mps: float, hints: Hints) -> bool:
     if t_s - log.same_since_s >= SAME_FOR_S:
         return abs(hints.expected_mps - speed_mps) > SAME_DISAGREE_MPS + hints.expected_sigma_mps
     # fouled: the log fell; where the current changed, the ground speed would have
-    fell = log.usual_mps is not None and steady < LOW_SHARE * log.usual_mps
-    return fell and hints.expected_mps - steady > limit and steady < LOW_SHARE * hints.expected_mps
+    low = hints.expected_mps - steady > limit and steady < LOW_SHARE * hints.expected_mps
+    return low and _fell(log, speed_mps)
+
+
+def _fell(log: Log, speed_mps: float) -> bool:
+    """Whether a log reads far less than it usually did. A suspicion of that outlives the readings that a wave excuses:
+    else one trough in ten seconds would clear it, and the current learn what the log has lost."""
+    return log.usual_mps is not None and max(speed_mps, log.slow_mps) < LOW_SHARE * log.usual_mps
 
 
 def _short(log: Log, speed_mps: float, sog_mps: float) -> bool:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from estimate_days import CONFIG, Sea, Tick, altered, day, run, without
 
+from assistant.estimate.speed import Hints, Log, read
 from assistant.messages import Z90, BoatState, Reading
 from assistant.units import KNOT_MPS, MPH_MPS
 
@@ -217,3 +218,46 @@ def test_log_outliers_move_little() -> None:
     )
     states = run(ticks)[80:]
     assert max(abs(b.stw_mps.value - 1.0) for b in states) < 0.2
+
+
+def weeds(period_s: float, sigma_mps: float) -> list[Log]:
+    """A log at 0.87 m/s that loses three fifths at 120 s, second by second, while waves swing what GPS makes of it."""
+    rng = np.random.default_rng(5)
+    log: Log | None = None
+    out = []
+    for t_s in range(240):
+        wave = 0.12 * math.sin(math.tau * t_s / period_s)
+        true = 0.87 + wave + 0.03 * float(rng.standard_normal())
+        hints = Hints(
+            sog_mps=true + 0.2, ground_mps=(true + 0.2, 0.0), current_mps=(0.2, 0.0), expected_mps=true,
+            expected_sigma_mps=sigma_mps,
+        )  # fmt: skip
+        log = read(log, float(t_s), true if t_s < 120 else 0.4 * true, hints)
+        out.append(log)
+    return out
+
+
+@pytest.mark.parametrize("period_s", [3.7, 11.0])
+@pytest.mark.parametrize("sigma_mps", [0.05, 0.13])
+def test_a_log_that_fell_is_not_cleared_by_a_trough_of_the_waves(period_s: float, sigma_mps: float) -> None:
+    """Its suspicion, while which no current is learned, stands until it is called fouled."""
+    logs = weeds(period_s, sigma_mps)
+    assert not any(log.suspect_since_s is not None for log in logs[30:120])
+    began = next(k for k, log in enumerate(logs) if k > 120 and log.suspect_since_s is not None)
+    called = next(k for k, log in enumerate(logs) if log.stuck)
+    assert began < 135 and called < 160
+    assert all(log.suspect_since_s is not None for log in logs[began:])
+
+
+def test_a_boat_that_slows_is_not_suspected_for_long() -> None:
+    """Ground speed follows two seconds late: a suspicion of that is over with ten good readings."""
+    log: Log | None = None
+    suspected = []
+    for t_s in range(300):
+        true, late = (1.1 if t - 120 < 0 else 0.45 for t in (t_s, t_s - 4))
+        hints = Hints(late, (late, 0.0), (0.0, 0.0), late, 0.1)
+        log = read(log, float(t_s), true, hints)
+        if log.suspect_since_s is not None:
+            suspected.append(t_s)
+        assert not log.stuck
+    assert all(120 <= t_s < 140 for t_s in suspected)

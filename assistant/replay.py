@@ -24,6 +24,7 @@ class Shares:
     """Time spent in each state, per quantity, counted in frames; what was told; settings and facts not used."""
 
     frames: int = 0
+    spans_s: tuple[float, float] = (0.0, 0.0)  # t_s of the first and the last
     told: Told = field(default_factory=Told)
     misfits: tuple[Misfit, ...] = ()  # at the end
     refused: dict[str, int] = field(default_factory=dict)
@@ -32,6 +33,7 @@ class Shares:
 
     def add(self, frame: Frame) -> None:
         """Count one frame; a line quantity counts once for each rod."""
+        self.spans_s = (self.spans_s[0] if self.frames else frame.t_s, frame.t_s)
         self.frames += 1
         self.told.add(frame.t_s, frame.alerts)
         for name, q in frame.boat.items():
@@ -60,7 +62,7 @@ def replay(path: Path, config: Config, out: IO[bytes] | None = None, seed: int =
         shares = _march(located, config, out, seed)
     return {
         "frames": shares.frames,
-        "minutes": round(shares.frames / 60.0, 3),
+        "minutes": round((shares.spans_s[1] - shares.spans_s[0]) / 60.0, 3),
         "clock": located.header.clock,
         "sentences": {
             "good": located.counts.sentences,

@@ -147,6 +147,8 @@ def test_by_its_id_with_what_is_known_now(tmp_path: Path, monkeypatch: pytest.Mo
         assert (out.read_bytes().splitlines() == frames) is same
         assert summary["clock"] == "recorded"
         assert summary["sentences"] == {"good": 120, "unused": 0}
+        spans = [json.loads(frames[k])["t_s"] for k in (0, -1)]  # two Frames a second
+        assert summary["minutes"] == pytest.approx((spans[1] - spans[0]) / 60.0, abs=0.001)
     speed = json.loads(out.read_bytes().splitlines()[-1])["boat"]["stw_mps"]["value"]
     assert speed == pytest.approx(1.1 * 1.9 * 1852 / 3600, abs=0.01)
 

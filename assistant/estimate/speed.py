@@ -61,9 +61,7 @@ class Log(NamedTuple):
     slow_mps: float
     fast_mps: float
     scatter: float = 0.1**2  # variance of readings about the slow average
-    variance: float = (
-        0.1**2
-    )  # of the slow average, its readings taken as independent: waves average out better
+    variance: float = 0.1**2  # of the slow average, readings taken as independent: waves average out better
     apart_s: float = 0.0
     last_mps: float = -1.0
     same_since_s: float = 0.0

@@ -48,9 +48,7 @@ KINDS: Mapping[str, Happening] = {
     "line out": Happening(value_of="line_out_m"),
     "setting": Happening(value_of="setting"),
     "rod state": Happening(value_of="rod_state"),
-    "wheel fouled": Happening(
-        rod=False
-    ),  # the speed log's: speed from GPS until it is clear (estimate/manual.py)
+    "wheel fouled": Happening(rod=False),  # the log's: speed from GPS until clear (estimate/manual.py)
     "wheel clear": Happening(rod=False),
     "withdrawn": Happening(rod=False),  # the event it corrects did not happen
 }

@@ -36,9 +36,7 @@ class Lull:
     rows: tuple[Minute, ...] = ()  # the last ones
     table: Table | None = None  # of all
     frames: tuple[Frame, ...] = ()  # of the minute that runs
-    clean_s: Mapping[str, float] = field(
-        default_factory=dict
-    )  # when a rod's line was last clean, as far as told
+    clean_s: Mapping[str, float] = field(default_factory=dict)  # when a rod's line was last clean, as told
     fresh: bool = False  # something was told since the last verdict
     quiet: Quiet | None = None
 

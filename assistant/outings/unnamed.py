@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from assistant.lines.rods import UNCONFIRMED_S
 from assistant.messages import Event
+from assistant.outings.lull import STRIKE
 
-STRIKE = "fish on"
 ENDS = ("landed", "lost")
 
 

@@ -73,7 +73,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "assistant.outings.unnamed",
         *(f"assistant.outings.{name}" for name in QUIET),
     ),
-    "assistant.outings.unnamed": (*BASE, "assistant.lines"),
+    "assistant.outings.unnamed": (*BASE, "assistant.lines", "assistant.outings.lull"),
     **{
         f"assistant.outings.{name}": (*BASE, *(f"assistant.outings.{other}" for other in QUIET))
         for name in QUIET

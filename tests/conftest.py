@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
+import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -26,6 +29,20 @@ def need() -> Callable[[str], str]:
         return path
 
     return find
+
+
+@pytest.fixture(scope="session")
+def player_bar() -> Callable[..., dict[str, Any]]:
+    """player_bar(url, do="pause") -> where the bar of a recording then is; the url ends with a slash."""
+
+    def ask(url: str, **what: object) -> dict[str, Any]:
+        body, headers = json.dumps(what).encode(), {"Content-Type": "application/json"}
+        request = urllib.request.Request(f"{url}api/player", body, headers)
+        with urllib.request.urlopen(request, timeout=5.0) as answer:
+            read: dict[str, Any] = json.load(answer)
+        return read
+
+    return ask
 
 
 @pytest.fixture(scope="session")

@@ -44,10 +44,7 @@ USUAL_RAD = 0.85 * DEG
 WANDER_UP_S, WANDER_DOWN_S = 30.0, 180.0  # how soon more of it is believed, and less
 WANDER_OVER_S = 2.5
 LEAST_HALF = 0.2  # of the way, in either half of a window
-STILL_S, STILL_RAD = (
-    4.0,
-    3.0 * DEG,
-)  # a turn is judged over this long at least, and what it would make so much in
+STILL_S, STILL_RAD = 4.0, 3.0 * DEG  # a turn is judged over so long at least, and what would make so much
 STILL_SHARE = 0.4  # less than this share of what it would make: over
 GAP_S = 2.0
 KEEP_S = 28.0

@@ -6,21 +6,15 @@ import json
 import signal
 import subprocess
 import urllib.request
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 from flow_tools import finished, free_ports, get_frame, start, summary_of, until
 
-
-def bar(page: int, **what: object) -> dict[str, Any]:
-    """What the bar of a recording answers."""
-    request = urllib.request.Request(
-        f"http://127.0.0.1:{page}/api/player", json.dumps(what).encode(), {"Content-Type": "application/json"}
-    )
-    with urllib.request.urlopen(request, timeout=5.0) as answer:
-        read: dict[str, Any] = json.load(answer)
-    return read
+Ask = Callable[..., dict[str, Any]]
 
 
 def got(page: int, path: str) -> tuple[str, bytes]:
@@ -42,7 +36,7 @@ def ended(process: subprocess.Popen[str]) -> dict[str, Any]:
     return summary_of(process, 30.0)
 
 
-def asked_of(page: int, process: subprocess.Popen[str], mode: str, made_s: float) -> dict[str, Any]:
+def asked_of(page: int, bar: Ask, process: subprocess.Popen[str], mode: str, made_s: float) -> dict[str, Any]:
     """Page and API once so much has been made; where the bar is after a seek."""
     frame = until(lambda: (f := get_frame(page)) and f["lines"]["P1"]["depth_m"]["value"] and f, process)
     assert frame["mode"] == mode
@@ -50,20 +44,21 @@ def asked_of(page: int, process: subprocess.Popen[str], mode: str, made_s: float
     kind, body = got(page, "")
     assert (kind.startswith("text/html"), b"/app.js" in body) == (True, True)
     assert json.loads(got(page, "api/me")[1]) == {"may_set": True}
-    bar(page, do="pause")
-    until(lambda: bar(page, do="pause")["made_s"] >= made_s, process, 240.0)
-    at = bar(page, do="seek", value=made_s - 60.0)
+    bar(do="pause")
+    until(lambda: bar(do="pause")["made_s"] >= made_s, process, 240.0)
+    at = bar(do="seek", value=made_s - 60.0)
     assert (at["t_s"], at["playing"], at["error"]) == (made_s - 60.0, False, "")
     until(lambda: (f := get_frame(page)) and abs(f["t_s"] - at["t_s"]) <= 2.0, process)
     return at
 
 
-def test_a_day_and_its_recording(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_day_and_its_recording(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, player_bar: Ask) -> None:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     root = tmp_path / "spreadwatch"
     (page,) = free_ports(1)
+    bar = partial(player_bar, f"http://127.0.0.1:{page}/")
     process = start("demo", "--day", "--outings", root, "--port", page)
-    at = asked_of(page, process, "simulated", 800.0)
+    at = asked_of(page, bar, process, "simulated", 800.0)
     assert [event["words"] for event in at["events"]][:1] == ["P1 fish on"]  # 06:22, that is 720 s
     assert at["rate"] == 20.0
     (simulator,) = simulators_of(process)
@@ -75,7 +70,7 @@ def test_a_day_and_its_recording(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     assert (code, checked["readable"], checked["closed"], checked["lost"]) == (0, True, True, 0), err
 
     process = start("replay", checked["outing"], "--page", "--port", page)
-    at = asked_of(page, process, "replayed", 760.0)
-    assert bar(page, do="back")["t_s"] == 0.0
-    assert bar(page, do="next")["t_s"] == 710.0
+    at = asked_of(page, bar, process, "replayed", 760.0)
+    assert bar(do="back")["t_s"] == 0.0
+    assert bar(do="next")["t_s"] == 710.0
     assert ended(process)["shown_s"] == 710.0

@@ -7,7 +7,7 @@ import threading
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -78,17 +78,9 @@ def frames() -> Iterator[Frame]:
         yield frame(0.5 * tick, {"heading_rad": q(1.0)}, q(20.0), q(1.0))
 
 
-def post(url: str, **what: object) -> dict[str, Any]:
-    """What the server answers."""
-    request = urllib.request.Request(
-        f"{url}api/player", json.dumps(what).encode(), {"Content-Type": "application/json"}
-    )
-    with urllib.request.urlopen(request, timeout=5) as answer:
-        read: dict[str, Any] = json.load(answer)
-    return read
-
-
-def test_the_page_hears_where_it_is_and_nothing_can_be_set(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_page_hears_where_it_is_and_nothing_can_be_set(
+    monkeypatch: pytest.MonkeyPatch, player_bar: Callable[..., dict[str, Any]]
+) -> None:
     """The whole player in this process: its summary says how far it came."""
     lines: list[str] = []
     monkeypatch.setattr(player, "say", lines.append)
@@ -101,17 +93,17 @@ def test_the_page_hears_where_it_is_and_nothing_can_be_set(monkeypatch: pytest.M
                 time.sleep(0.02)
             url = lines[0].split()[-1]
             time.sleep(1.0)
-            bar = post(url, do="pause")
+            bar = player_bar(url, do="pause")
             assert bar["playing"] is False
             assert bar["events"] == [{"t_s": 60.0, "words": "W fish on"}]
-            assert post(url, do="next")["t_s"] == 50.0
+            assert player_bar(url, do="next")["t_s"] == 50.0
             with urllib.request.urlopen(f"{url}events", timeout=5) as stream:
                 lines_in = (line for line in stream if line.startswith(b"data:"))
                 states = [json.loads(next(lines_in)[5:]) for _ in range(3)]
             assert states[-1]["player"]["t_s"] == 50.0
             assert states[-1]["t_s"] == 50.0
             with pytest.raises(urllib.error.HTTPError):
-                post(url, do="fly")
+                player_bar(url, do="fly")
         except BaseException as error:  # noqa: BLE001  # told by the test itself
             errors.append(error)
 
